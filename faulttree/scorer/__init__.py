@@ -1,0 +1,1 @@
+"""The exact scorer: evidence, inference, advice and explanation."""

@@ -1,0 +1,1 @@
+"""Sessions: events, their fold into a state, and the journal file."""

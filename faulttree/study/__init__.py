@@ -1,0 +1,1 @@
+"""Rehearsing trees, learning from closed sessions, exercises."""

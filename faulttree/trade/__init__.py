@@ -1,0 +1,1 @@
+"""Units and sums of the trade: pure functions."""

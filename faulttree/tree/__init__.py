@@ -1,0 +1,1 @@
+"""Trees: YAML with positions, schema, frozen model, graph and checks."""

@@ -1,0 +1,148 @@
+"""What is known about the car in the bay: its spec values, and what then applies to it.
+
+The maker's figure, typed or from the vehicle's file, always wins over a generic default, and each
+value remembers where it came from, because the screen and the handover say which was used.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from faulttree.trade import units
+from faulttree.tree.model import Instrument, Knowledge, Limit, SpecLimit, Test, Value
+
+Origin = Literal["typed", "vehicle", "generic"]
+
+
+class SpecUnknown(LookupError):
+    """A limit needs a spec value that nobody has given and that has no generic default."""
+
+    def __init__(self, spec: str, name: str) -> None:
+        super().__init__(f"{name} is not known for this car: look it up and type it in")
+        self.spec = spec
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A spec value for this car, its unit ("" for a count, choice or list) and its origin."""
+
+    value: Value
+    unit: str
+    origin: Origin
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Car:
+    """The car as far as it is known: every spec that has a value, and instrument corrections."""
+
+    name: str = ""
+    specs: Mapping[str, Known] = field(default_factory=dict)
+    corrections: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+
+    def choice(self, spec: str) -> str | None:
+        """The value of a choice spec as a word, or None when it is unknown."""
+        known = self.specs.get(spec)
+        return None if known is None else str(known.value)
+
+    def number(self, spec: str, unit: str | None = None) -> float | None:
+        """The value of a number spec, in `unit` if one is given, or None when it is unknown."""
+        known = self.specs.get(spec)
+        if known is None or not isinstance(known.value, int | float):
+            return None
+        if unit is None or unit == known.unit or not known.unit:
+            return float(known.value)
+        return units.convert(float(known.value), known.unit, unit)
+
+    @property
+    def cylinders(self) -> int:
+        """How many cylinders: as known, or as the firing order says, or four."""
+        number = self.number("cylinders")
+        if number is not None:
+            return int(number)
+        order = self.firing_order
+        return len(order) if order else 4
+
+    @property
+    def firing_order(self) -> tuple[int, ...]:
+        """The firing order as cylinder numbers, empty when it is unknown."""
+        known = self.specs.get("firing_order")
+        if known is None or not isinstance(known.value, tuple):
+            return ()
+        return tuple(int(c) for c in known.value if isinstance(c, int))
+
+    @property
+    def banks(self) -> tuple[tuple[int, ...], ...]:
+        """The cylinders bank by bank, side by side as they stand; one row when unknown."""
+        known = self.specs.get("banks")
+        if known is not None and isinstance(known.value, tuple):
+            banks = tuple(tuple(bank) for bank in known.value if isinstance(bank, tuple))
+            if sum(map(len, banks)) == self.cylinders:
+                return banks
+        return (tuple(range(1, self.cylinders + 1)),)
+
+
+def describe_car(
+    knowledge: Knowledge, vehicle: str | None = None, typed: Mapping[str, Value] | None = None
+) -> Car:
+    """What is known of a car: typed values first, then its vehicle file, then generic defaults.
+
+    Generic defaults that depend on other specs are worked out in the order of the specs file.
+    Raises KeyError for a vehicle that the knowledge does not hold.
+    """
+    typed = typed or {}
+    own = knowledge.vehicles[vehicle] if vehicle else None
+    specs: dict[str, Known] = {}
+    for spec in knowledge.specs.values():
+        unit = spec.unit or ""
+        if spec.id in typed:
+            specs[spec.id] = Known(typed[spec.id], unit, "typed", "typed at intake")
+        elif own and spec.id in own.specs:
+            specs[spec.id] = Known(own.specs[spec.id], unit, "vehicle", own.source)
+    for spec in knowledge.specs.values():
+        if spec.id in specs:
+            continue
+        unit = spec.unit or ""
+        for when, value in spec.defaults:
+            if all(key in specs and str(specs[key].value) in ok for key, ok in when.items()):
+                specs[spec.id] = Known(value, unit, "generic", spec.source)
+                break
+        else:
+            if spec.default is not None:
+                specs[spec.id] = Known(spec.default, unit, "generic", spec.source)
+    corrections = dict(own.corrections) if own else {}
+    return Car(own.name if own else "", specs, corrections)
+
+
+def fits(needs: Mapping[str, tuple[str, ...]], car: Car) -> bool:
+    """Whether something applies to the car: each need is met, or the car's value is unknown."""
+    for spec, allowed in needs.items():
+        value = car.choice(spec)
+        if value is not None and value not in allowed:
+            return False
+    return True
+
+
+def limit_value(limit: Limit, unit: str, car: Car, knowledge: Knowledge) -> float:
+    """A limit as a number in `unit` for this car; raises SpecUnknown when it cannot be had."""
+    if not isinstance(limit, SpecLimit):
+        return limit
+    value = car.number(limit.spec, unit)
+    if value is None:
+        raise SpecUnknown(limit.spec, knowledge.specs[limit.spec].name)
+    return value * limit.times + limit.plus
+
+
+def limits_for(test: Test, car: Car, knowledge: Knowledge) -> tuple[float, ...]:
+    """The limits of a number test for this car, in the unit of its bands; may raise SpecUnknown."""
+    unit = test.reading.figure_unit if test.reading else ""
+    return tuple(limit_value(limit, unit, car, knowledge) for limit in test.limits)
+
+
+def instrument_for(name: str, car: Car, knowledge: Knowledge) -> Instrument:
+    """The instrument, with the corrections that are known for this car in place of its own."""
+    own = knowledge.instruments[name]
+    points = car.corrections.get(name)
+    if points is None:
+        return own
+    return Instrument(own.id, own.name, own.unit, own.accuracy, tuple(points), own.about, own.source)
