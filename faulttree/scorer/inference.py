@@ -127,7 +127,7 @@ def _states(weights: Sequence[float]) -> tuple[list[int], list[float]]:
 def _thrown(
     chances: Sequence[float], states: Sequence[int], size: int, scale: float
 ) -> tuple[float, ...]:
-    """The chance of throwing into each state; what falls into a dead end is missing from the sum."""
+    """The chance of throwing into each state; a dead end's share is missing from the sum."""
     into = [0.0] * size
     fired = 0.0
     for chance, state in zip(chances, states, strict=False):
@@ -555,9 +555,7 @@ def _outlook(
     mass[-1] = joint[-1]
     with np.errstate(divide="ignore", invalid="ignore"):
         after = np.where(chance[:, None] > 0.0, mass / chance[:, None], posterior.was)
-    return Outlook(
-        source.id, source.bands, chance, _finish(problem, np.clip(after, 0.0, 1.0))
-    )
+    return Outlook(source.id, source.bands, chance, _finish(problem, np.clip(after, 0.0, 1.0)))
 
 
 @dataclass(frozen=True, slots=True)
