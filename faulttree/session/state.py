@@ -1,58 +1,42 @@
-"""Where a session stands: a fold over its events, the legal moves, and the evidence they make.
+"""Where a session stands: a fold over its events.
 
     state = fold(envelopes)                         replay, resume and undo are all this
-    events = decide(state, command, knowledge)      may raise NotAllowed; changes nothing
     state = apply(state, envelope)                  one event further
+    events = moves.decide(state, command, knowledge)    what may follow; changes nothing
 
 A stage is the number of repairs so far. A withdrawn event is folded as if it had never happened:
 `history` still holds it, everything else in the state forgets it, so two states are equal when the
-same things stand in them. What may happen when is the table `RULES`, and nothing else decides it.
+same things stand in them.
 
-This module holds no clock and no file: sequence, time and person come in with the envelope. What
-is left to repeat and how a repair came out is in `proof`; the file is the work of `journal`.
+No clock, no file and no knowledge is needed here: sequence, time and person come in with the
+envelope. What may happen when is in `moves`; what the state means together with the knowledge
+(the car, the evidence, the route, the open cautions) in `standing`; how a repair came out and what
+is left to do in `proof`; the file in `journal`.
 """
 
-import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from datetime import datetime
+from typing import Any, Generic, Literal, TypeVar
 
-from faulttree.scorer.evidence import GONE, PRESENT, Entry, Evidence, Finding, Weighed, weigh
 from faulttree.session.events import (
     KIND_OF,
     CannotDo,
-    Carrier,
     CautionAcknowledged,
     Closed,
     ComplaintChecked,
     ComplaintTaken,
     Envelope,
-    Event,
     InstrumentChecked,
     Noted,
     Opened,
     ReadingTaken,
     Repaired,
     RouteLeft,
-    Showing,
     SpecGiven,
-    SpecUsed,
-    TakenAs,
     VehicleDescribed,
     Withdrawn,
 )
-from faulttree.tree.car import Car, Known, describe_car, fits
-from faulttree.tree.model import Caution, Knowledge, Spec, SpecLimit, Test, Value
-
-if TYPE_CHECKING:
-    from faulttree.tree.graph import RouteStep
-
-NOT_LISTED = "not-listed"
-"""The cause that stands for everything the trees do not list; may be repaired and confirmed."""
-
-
-class NotAllowed(Exception):
-    """The session does not allow this now; the message says why and what to do."""
 
 
 class BrokenLog(ValueError):
@@ -67,7 +51,7 @@ class Fact(Generic[E]):
     """An event that stands, with its envelope's particulars and the stage it belongs to."""
 
     sequence: int
-    at: object = field(repr=False)
+    at: datetime = field(repr=False)
     who: str = field(repr=False)
     stage: int
     event: E
@@ -137,13 +121,28 @@ class State:
         readings = self.readings_of(test)
         return readings[-1] if readings else None
 
-    def status(self, tree: str) -> str | None:
-        """`present` or `gone`, as last found in the current stage; None when not looked for in it.
+    def status(self, tree: str) -> Literal["present", "gone"] | None:
+        """What was found of a complaint in the current stage; None when not looked for in it.
 
-        Within one stage a complaint that showed once is present: one that comes and goes is not
-        gone because it kept quiet for a while.
+        A complaint that showed once in a stage is present: one that comes and goes is not gone
+        because it kept quiet for a while.
         """
-        found = _complaint_found(self).get((tree, self.stage))
+        return self.found().get((tree, self.stage))
+
+    def found(self) -> dict[tuple[str, int], Literal["present", "gone"]]:
+        """What was found of every complaint, by tree and stage, in the order of looking.
+
+        Taking a complaint finds it present, in the stage in which it is first taken.
+        """
+        looks: list[tuple[int, str, int, Literal["present", "gone"]]] = []
+        for taken in {fact.event.tree: fact for fact in reversed(self.complaints)}.values():
+            looks.append((taken.sequence, taken.event.tree, taken.stage, "present"))
+        for check in self.checks:
+            looks.append((check.sequence, check.event.tree, check.stage, check.event.found))
+        found: dict[tuple[str, int], Literal["present", "gone"]] = {}
+        for _, tree, stage, what in sorted(looks):
+            if found.get((tree, stage)) != "present":
+                found[tree, stage] = what
         return found
 
 
