@@ -84,6 +84,19 @@ class Outlook:
     after: Array
 
 
+@dataclass(frozen=True, slots=True)
+class RepairOutlook:
+    """What repairing one cause would bring: the chance that every complaint is then gone.
+
+    `after[i]` is the chance of cause i once the repair has been done and a complaint has shown
+    itself again.
+    """
+
+    cause: str
+    cured: float
+    after: Array
+
+
 @dataclass(slots=True)
 class _Open:
     """A finding with more than one state: its size, its start (the leak) and its weights."""
@@ -541,6 +554,54 @@ def sweep(problem: Problem, posterior: Posterior, sources: Sequence[str]) -> lis
         at += bands - 1
         outlooks.append(_outlook(problem, source, rest, joint, posterior))
     return outlooks
+
+
+def sweep_repairs(
+    problem: Problem, posterior: Posterior, causes: Sequence[str]
+) -> list[RepairOutlook]:
+    """What each repair would bring if it were done now: is the complaint then gone?
+
+    "Gone after the repair" is one more plain finding for each complaint, in the complaint's own
+    family: no cause but the repaired one may be showing in it. Exact where the posterior is.
+    """
+    network = problem.network
+    width = len(causes)
+    if not posterior.exact or width == 0:
+        return [_rough_repair(problem, posterior, cause) for cause in causes]
+    outlooks = []
+    per_chunk = max(8, CHUNK // problem.cells)
+    for begin in range(0, width, per_chunk):
+        chunk = causes[begin : begin + per_chunk]
+        extra: dict[int, dict[str, Array]] = {}
+        for tree in network.complaints:
+            source = network.sources[tree]
+            for cause, chances in source.links.items():
+                if cause in problem.gone_at:
+                    continue
+                left = max(0.0, 1.0 - chances[0] / network.shows[cause, source.family])
+                row = np.full(len(chunk), left)
+                if network.nodes[cause].id in chunk:
+                    row[chunk.index(network.nodes[cause].id)] = 1.0
+                extra.setdefault(cause, {})[source.family] = row
+        log_weight, was = _run(problem, len(chunk), extra)
+        cured = np.exp(log_weight - posterior.log_evidence)
+        for b, cause in enumerate(chunk):
+            share = min(1.0, float(cured[b]))
+            after = posterior.was - was[b] * share
+            after = after / (1.0 - share) if share < 1.0 else posterior.was
+            after = _finish(problem, np.clip(after, 0.0, 1.0))
+            after[network.index[cause]] = 0.0
+            outlooks.append(RepairOutlook(cause, share, after))
+    return outlooks
+
+
+def _rough_repair(problem: Problem, posterior: Posterior, cause: str) -> RepairOutlook:
+    """A repair's outlook when only approximate chances are to be had: as if single faults."""
+    at = problem.network.index[cause]
+    after = posterior.present.copy()
+    after[at] = 0.0
+    total = sum(float(posterior.present[i]) for i in problem.network.relevant) or 1.0
+    return RepairOutlook(cause, min(1.0, float(posterior.present[at]) / total), after)
 
 
 def _outlook(
