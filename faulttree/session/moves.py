@@ -10,6 +10,7 @@ table: what came later must still be allowed without the event that is taken bac
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Literal, get_args
 
 from faulttree.scorer.evidence import Entry
@@ -354,7 +355,7 @@ def _instrument_makes_sense(
     points = dict(checked_points(state).get(event.instrument, {}))
     points[event.shown] = event.true
     ordered = sorted(points.items())
-    for (shown, true), (shown_next, true_next) in zip(ordered, ordered[1:], strict=False):
+    for (shown, true), (shown_next, true_next) in pairwise(ordered):
         if true_next <= true:
             return (
                 f"The checks of {knowledge.instruments[event.instrument].name} do not agree: "

@@ -231,7 +231,7 @@ def cautions_of(knowledge: Knowledge, carrier: Carrier, id: str) -> tuple[Cautio
 def open_cautions(
     state: State, knowledge: Knowledge, carrier: Carrier, id: str
 ) -> tuple[Caution, ...]:
-    """The cautions to be answered before this test or repair; those only told are not among them."""
+    """The cautions to be answered before this test or repair; not those that are only told."""
     answered = {
         fact.event.caution
         for fact in state.acknowledged
@@ -263,11 +263,11 @@ def _corrected(event: ReadingTaken) -> Entry:
 
 def _uncorrected(car: Car, knowledge: Knowledge) -> Car:
     """The same car with instruments that show the truth, for values corrected already."""
-    return replace(car, corrections={name: () for name in knowledge.instruments})
+    return replace(car, corrections=dict.fromkeys(knowledge.instruments, ()))
 
 
 def _telling(test: Test, entries: list[tuple[Showing, Entry]]) -> list[tuple[Showing, Entry]]:
-    """The entries that count: where a fault must show, those taken while it did, if there are any."""
+    """The entries that count: where a fault must show itself, those taken while it did, if any."""
     if test.shows_only is None:
         return entries
     return [pair for pair in entries if pair[0] == "yes"] or entries
@@ -284,7 +284,8 @@ def _showing(test: Test, group: Group) -> bool | None:
 def _complaint_findings(state: State) -> dict[tuple[str, int], tuple[int, str]]:
     """What was found of every complaint in every stage, and the number of the first look."""
     first: dict[tuple[str, int], int] = {}
-    for fact in (*state.complaints, *state.checks):
-        key = (fact.event.tree, fact.stage)
-        first[key] = min(first.get(key, fact.sequence), fact.sequence)
+    looks = [(fact.sequence, fact.event.tree, fact.stage) for fact in state.complaints]
+    looks += [(fact.sequence, fact.event.tree, fact.stage) for fact in state.checks]
+    for sequence, tree, stage in sorted(looks):
+        first.setdefault((tree, stage), sequence)
     return {key: (first[key], what) for key, what in state.found().items()}

@@ -99,7 +99,7 @@ class State:
 
     @property
     def trees(self) -> tuple[str, ...]:
-        """The trees of the session: those it was opened for, and those of complaints taken since."""
+        """The trees of the session: those it was opened for, then those of later complaints."""
         opened = self.opened.trees if self.opened else ()
         return tuple(dict.fromkeys((*opened, *(fact.event.tree for fact in self.complaints))))
 
