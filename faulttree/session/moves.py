@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import Any, Literal, get_args
 
 from faulttree.scorer.evidence import Entry
+from faulttree.session.entry import entry_trouble
 from faulttree.session.events import (
     KIND_OF,
     CannotDo,
@@ -143,6 +144,13 @@ def _weighed(state: State, command: TakeReading, knowledge: Knowledge) -> Readin
     """The event of a reading, with all that it came to."""
     test = knowledge.tests[command.test]
     entry = command.entry
+    trouble = entry_trouble(test, entry, car_of(state, knowledge))
+    if trouble:
+        raise NotAllowed(trouble)
+    for part, instrument in entry.instruments.items():
+        reason = _known("instrument", instrument, knowledge.instruments)
+        if test.reading is None or part not in {p.name for p in test.reading.parts} or reason:
+            raise NotAllowed(reason or f"{test.name} has no figure called {part!r}.")
     weighed, repeat_of = weigh_entry(state, knowledge, command.test, entry, command.showing)
     return ReadingTaken(
         test=command.test,

@@ -1,0 +1,134 @@
+"""From what somebody typed at a test to an entry that can be weighed, or a reason why not.
+
+How a figure or a list is read is the work of `trade.typed`; this module knows what a test asks for:
+one of its choices, one number, one for each cylinder, or several parts by name. Screens with a
+field for each part use `parse_part`; a whole line of text goes through `parse_entry`.
+"""
+
+import math
+import re
+from collections.abc import Mapping
+
+from faulttree.scorer.evidence import Entry
+from faulttree.trade.units import ReadingError, parse_list, parse_quantity
+from faulttree.trade.words import did_you_mean, plain, quoted
+from faulttree.tree.car import Car
+from faulttree.tree.model import Part, Test
+
+
+def parse_entry(
+    test: Test, text: str, car: Car, instruments: Mapping[str, str] | None = None
+) -> Entry:
+    """An entry from one line of text.
+
+    A choice by its name; a number with or without its unit (`34`, `34 psi`); one number for each
+    cylinder (`150,148,95,151 psi`); several parts by name (`shown=60 degC, true=85 degC`). Raises
+    ReadingError with what was wrong and what to write instead.
+    """
+    if test.kind == "choice":
+        return Entry(choice=parse_choice(test, text))
+    assert test.reading is not None
+    parts = test.reading.parts
+    if len(parts) == 1:
+        found = {parts[0].name: parse_part(test, parts[0], text, car)}
+    else:
+        texts = _by_part(test, text)
+        found = {part.name: parse_part(test, part, texts[part.name], car) for part in parts}
+    return Entry(values=found, instruments=dict(instruments or {}))
+
+
+def parse_choice(test: Test, text: str) -> str:
+    """The choice that is meant: its name, without regard to capitals, hyphens and spaces."""
+    wanted = _folded(text)
+    for band in test.bands:
+        if _folded(band) == wanted:
+            return band
+    choices = ", ".join(test.bands)
+    given = f"{quoted(text)} is not one of the choices" if wanted else "No choice given"
+    raise ReadingError(
+        f"{given} of {test.name}: {choices}.{did_you_mean(text.strip(), test.bands)}"
+    )
+
+
+def parse_part(test: Test, part: Part, text: str, car: Car) -> tuple[float, ...]:
+    """The numbers typed for one part of a test, in the part's unit; one, or one per cylinder."""
+    reading = test.reading
+    assert reading is not None
+    if reading.per_cylinder:
+        values = parse_list(text, part.unit, part.possible, car.cylinders).values_in_default
+    else:
+        values = (parse_quantity(text, part.unit, part.possible).value_in_default,)
+    reason = _impossible(part, values)
+    if reason:
+        raise ReadingError(reason)
+    return values
+
+
+def entry_trouble(test: Test, entry: Entry, car: Car) -> str | None:
+    """Why an entry does not answer its test, or None: for entries that no parser has seen."""
+    if test.kind == "choice":
+        if entry.choice in test.bands and not entry.values:
+            return None
+        return f"{test.name} takes one of: {', '.join(test.bands)}."
+    assert test.reading is not None
+    names = [part.name for part in test.reading.parts]
+    if entry.choice is not None or set(entry.values) != set(names):
+        return f"{test.name} takes a figure for: {', '.join(names)}."
+    wanted = car.cylinders if test.reading.per_cylinder else 1
+    for part in test.reading.parts:
+        values = entry.values[part.name]
+        if len(values) != wanted:
+            return f"{test.name} takes {wanted} readings, but {len(values)} were given."
+        reason = _impossible(part, values)
+        if reason:
+            return reason
+    return None
+
+
+def _impossible(part: Part, values: tuple[float, ...]) -> str | None:
+    """Why these values cannot be readings of this part, or None."""
+    if not all(map(math.isfinite, values)):
+        return "A reading is a finite number."
+    if part.possible is None:
+        return None
+    low, high = part.possible
+    for value in values:
+        if not low <= value <= high:
+            figure, unit = plain(value), part.unit
+            limits = f"{plain(low)} and {plain(high)} {unit}".rstrip()
+            return (
+                f"{figure} {unit}".rstrip()
+                + f" cannot be: it lies between {limits}. Check the figure and its unit."
+            )
+    return None
+
+
+def _by_part(test: Test, text: str) -> dict[str, str]:
+    """Part a line like `shown=60 degC, true=85 degC` by the names of the test's parts."""
+    assert test.reading is not None
+    names = [part.name for part in test.reading.parts]
+    example = ", ".join(f"{part.name}=34 {part.unit}".rstrip() for part in test.reading.parts)
+    pieces = re.split(r"(?:^|[,;\s])\s*([^\W\d][\w-]*)\s*=", text)
+    before, found = pieces[0], pieces[1:]
+    if before.strip(" ,;") or not found:
+        raise ReadingError(f"{test.name} takes its figures by name: write {example}.")
+    texts: dict[str, str] = {}
+    known = {_folded(name): name for name in names}
+    for written, figure in zip(found[::2], found[1::2], strict=True):
+        name = known.get(_folded(written))
+        if name is None:
+            raise ReadingError(
+                f"{test.name} has no figure called {quoted(written)}.{did_you_mean(written, names)}"
+                f" Write {example}."
+            )
+        if name in texts:
+            raise ReadingError(f"{test.name}: {name} is given twice. Write {example}.")
+        texts[name] = figure.strip(" ,;")
+    missing = [name for name in names if name not in texts]
+    if missing:
+        raise ReadingError(f"{test.name}: {' and '.join(missing)} is missing. Write {example}.")
+    return texts
+
+
+def _folded(text: str) -> str:
+    return re.sub(r"[\s_-]+", " ", text).strip().casefold()
