@@ -124,14 +124,18 @@ def weigh_entry(
     """
     spec = knowledge.tests[test]
     car = car_of(state, knowledge)
-    alone = weigh(spec, [entry], car, knowledge)
-    earlier = state.readings_of(test, state.stage)
-    if not earlier:
-        return alone, ()
-    corrected = replace(entry, values=alone.true_values) if alone.true_values else entry
-    taken = [(fact.event.showing, _corrected(fact.event)) for fact in earlier]
-    kept = _telling(spec, [*taken, (showing, corrected)])
-    together = weigh(spec, [each for _, each in kept], _uncorrected(car, knowledge), knowledge)
+    try:
+        alone = weigh(spec, [entry], car, knowledge)
+        earlier = state.readings_of(test, state.stage)
+        if not earlier:
+            return alone, ()
+        corrected = replace(entry, values=alone.true_values) if alone.true_values else entry
+        taken = [(fact.event.showing, _corrected(fact.event)) for fact in earlier]
+        kept = _telling(spec, [*taken, (showing, corrected)])
+        together = weigh(spec, [each for _, each in kept], _uncorrected(car, knowledge), knowledge)
+    except ValueError as trouble:
+        # A sum outside what it is good for, or an instrument of another kind: all are typed wrong.
+        raise ReadingError(str(trouble)) from trouble
     return replace(together, true_values=alone.true_values), tuple(f.sequence for f in earlier)
 
 
@@ -179,7 +183,7 @@ def weighed_bands(group: Group, car: Car, knowledge: Knowledge) -> Mapping[str, 
     try:
         entries = [entry for _, entry in kept]
         return weigh(test, entries, _uncorrected(car, knowledge), knowledge).bands
-    except (ReadingError, SpecUnknown):
+    except (ValueError, SpecUnknown):
         # What it stood on is gone; what was concluded at the time is the best there is.
         return event.bands
 
