@@ -1,0 +1,125 @@
+"""A list to choose from: arrows or digits move, Enter or a click takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from textual import events
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from faulttree.screen import text
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a list. A row without an id is a heading and cannot be chosen."""
+
+    id: str
+    content: Content
+
+
+def heading(words: str) -> Row:
+    """A row that only says what follows."""
+    return Row("", text.line((words, "bold $text-muted")))
+
+
+class PickList(OptionList):
+    """A list whose first nine rows can be chosen by digit.
+
+    With `at_once` a digit takes the row at once; otherwise it only moves there. With `numbered` the
+    digits stand before the rows.
+    """
+
+    class Picked(Message):
+        """A row was taken."""
+
+        def __init__(self, pick_list: PickList, id: str) -> None:
+            super().__init__()
+            self.pick_list = pick_list
+            self.id = id
+
+        @property
+        def control(self) -> PickList:
+            return self.pick_list
+
+    class Moved(Message):
+        """Another row is highlighted."""
+
+        def __init__(self, pick_list: PickList, id: str) -> None:
+            super().__init__()
+            self.pick_list = pick_list
+            self.id = id
+
+        @property
+        def control(self) -> PickList:
+            return self.pick_list
+
+    def __init__(
+        self,
+        rows: Sequence[Row] = (),
+        *,
+        at_once: bool = False,
+        numbered: bool = True,
+        **keywords: Any,
+    ) -> None:
+        self.at_once = at_once
+        self.numbered = numbered
+        self._rows: list[Row] = []
+        super().__init__(markup=False, compact=True, **keywords)
+        self.show_rows(rows)
+
+    @property
+    def chosen(self) -> str:
+        """The id of the highlighted row, "" when there is none."""
+        option = self.highlighted_option
+        return (option.id or "") if option is not None else ""
+
+    def show_rows(self, rows: Sequence[Row], keep: str | None = None) -> None:
+        """Show other rows; the highlight goes to the row `keep`, or stays on its id if it can."""
+        wanted = self.chosen if keep is None else keep
+        self._rows = list(rows)
+        self.clear_options()
+        number = 0
+        made = []
+        for row in rows:
+            if not row.id:
+                made.append(Option(row.content, disabled=True))
+                continue
+            number += 1
+            sign = f"{number} " if number <= 9 else "  "
+            mark = text.line((sign, "bold $text-primary")) if self.numbered else Content("")
+            made.append(Option(mark + row.content, id=row.id))
+        self.add_options(made)
+        ids = [row.id for row in rows]
+        if wanted and wanted in ids:
+            self.highlighted = ids.index(wanted)
+        else:
+            self.highlighted = next((at for at, id in enumerate(ids) if id), None)
+
+    def pick_number(self, number: int) -> None:
+        """What a digit does: go to that row, and take it if that is how the list works."""
+        ids = [row.id for row in self._rows if row.id]
+        if not 1 <= number <= len(ids):
+            return
+        self.highlighted = [row.id for row in self._rows].index(ids[number - 1])
+        if self.at_once:
+            self.action_select()
+
+    def on_key(self, event: events.Key) -> None:
+        if event.key.isdigit() and event.key != "0":
+            event.stop()
+            event.prevent_default()
+            self.pick_number(int(event.key))
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        event.stop()
+        self.post_message(self.Picked(self, event.option_id or ""))
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        event.stop()
+        self.post_message(self.Moved(self, event.option_id or ""))

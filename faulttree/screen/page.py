@@ -1,0 +1,185 @@
+"""What every page has: a head line, its body, and the line of keys at the foot.
+
+A page names itself in `PAGE`; its bindings, its keys at the foot and its help come from the table
+in `actions`. Boxes that lie over a page share all of that. The app behind them is reached through
+`Host`, so that pages need not import it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
+
+from textual import events
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.reactive import reactive
+from textual.screen import ModalScreen, Screen
+from textual.widgets import Static
+
+from faulttree.screen import actions, text
+
+if TYPE_CHECKING:
+    from faulttree.screen.app import FaulttreeApp
+
+Result = TypeVar("Result")
+
+
+class Words(Static):
+    """Text that has passed the gate, and that runs our own actions where it is clicked."""
+
+    def __init__(self, content: Content | None = None, **keywords: Any) -> None:
+        super().__init__(content or Content(""), markup=False, **keywords)
+
+    async def on_click(self, event: events.Click) -> None:
+        does = event.style.meta.get("does")
+        if does:
+            event.stop()
+            await self.run_action(does)
+
+
+class Head(Words):
+    """The line at the top: where one is, and what state things are in."""
+
+    title: reactive[str] = reactive("", layout=False)
+    status: reactive[str] = reactive("", layout=False)
+
+    def render(self) -> Content:
+        room = max(1, self.size.width)
+        status = text.clip(self.status, room // 2)
+        # One space keeps the two apart.
+        title = text.left(self.title, room - text.width(status) - (1 if status else 0))
+        return text.line((title, "bold"), " " if status else "", (status, "$text-muted"))
+
+
+class KeyLine(Words):
+    """The keys of the page, as many as fit; what matters least is dropped first."""
+
+    def on_mount(self) -> None:
+        self.screen.bindings_updated_signal.subscribe(self, lambda _: self.refresh())
+
+    def render(self) -> Content:
+        page = cast("PageLike", self.screen)
+        shown = page.foot()
+        room = self.size.width
+        while len(shown) > 1 and sum(_room(*piece) for piece in shown) > room:
+            least = max(range(len(shown)), key=lambda at: (shown[at][3], at))
+            shown = [piece for at, piece in enumerate(shown) if at != least]
+        pieces = []
+        for key, name, method, _ in shown:
+            piece = text.line((key, "bold $text-primary"), f" {name}  ")
+            pieces.append(text.link(piece, f"screen.{method}") if method else piece)
+        return Content("").join(pieces)
+
+
+def _room(key: str, name: str, method: str, foot: int) -> int:
+    return text.width(key) + text.width(name) + 3
+
+
+class PageLike:
+    """What pages and boxes share. Mixed into a Textual screen."""
+
+    PAGE: ClassVar[str] = actions.EVERYWHERE
+
+    if TYPE_CHECKING:
+        app: Any
+        query: Any
+        dismiss: Any
+        focused: Any
+        check_action: Any
+
+    @property
+    def host(self) -> FaulttreeApp:
+        """The app, with what pages may ask of it."""
+        return cast("FaulttreeApp", self.app)
+
+    def enter_does(self) -> str:
+        """What Enter does here, for the line of keys; "" to leave it out."""
+        return ""
+
+    def foot(self) -> list[tuple[str, str, str, int]]:
+        """The keys to show: key, name, method, and how soon it is dropped."""
+        keymap = self.host.keymap
+        shown: list[tuple[str, str, str, int]] = []
+        if self.enter_does():
+            shown.append(("Enter", self.enter_does(), "", 1))
+        for action in actions.actions_of(self.PAGE):
+            keys = actions.keys_of(action, keymap)
+            if not action.foot or not keys:
+                continue
+            method, _, _ = action.method.partition("(")
+            if self.check_action(method, ()) is False:
+                continue
+            key = actions.show_key(keys[0])
+            shown.append((key, self.name_of(action), action.method, action.foot))
+        return shown
+
+    def name_of(self, action: actions.Action) -> str:
+        """How an action is called here; pages may say it more exactly."""
+        return action.name
+
+    def scrollable(self) -> VerticalScroll | None:
+        """What PgUp and PgDn scroll."""
+        found = self.query(VerticalScroll)
+        return found.first() if found else None
+
+    def action_scroll_text(self, direction: int) -> None:
+        body = self.scrollable()
+        if body is not None:
+            step = max(1, body.size.height - 1)
+            body.scroll_relative(y=direction * step, animate=False)
+
+    def action_back(self) -> None:
+        self.dismiss(None)
+
+    def action_help(self) -> None:
+        from faulttree.screen.help import HelpBox
+
+        self.app.push_screen(HelpBox(self))
+
+    def action_palette(self) -> None:
+        self.app.action_command_palette()
+
+    def action_colours(self) -> None:
+        self.host.choose_colours()
+
+    def action_leave(self) -> None:
+        self.app.exit()
+
+    def say(self, message: object, *, severity: Any = "information", title: str = "") -> None:
+        """A short notice; what must be read stands on the page instead."""
+        self.app.notify(
+            text.clean(message, lines=True),
+            title=text.clean(title),
+            severity=severity,
+            markup=False,
+            timeout=8 if severity != "information" else 4,
+        )
+
+
+class Page(PageLike, Screen[Result]):
+    """A page that fills the terminal."""
+
+    BINDINGS: ClassVar[list[Any]] = actions.bindings(actions.EVERYWHERE)
+
+    def head(self, title: str, status: str = "") -> None:
+        """Say where one is."""
+        head = self.query_one(Head)
+        head.title, head.status = title, status
+
+    def on_mount(self) -> None:
+        self.ready()
+
+    def ready(self) -> None:
+        """What a page does once its widgets are there."""
+
+
+class Box(PageLike, ModalScreen[Result]):
+    """A box over a page."""
+
+    BINDINGS: ClassVar[list[Any]] = actions.bindings(actions.EVERYWHERE)
+
+
+def rows(pieces: Sequence[Content]) -> Content:
+    """Rows one under another; a shorthand for pages."""
+    return text.stack(pieces)
