@@ -5,13 +5,18 @@ value remembers where it came from, because the screen and the handover say whic
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from faulttree.trade import units
 from faulttree.tree.model import Instrument, Knowledge, Limit, SpecLimit, Test, Value
 
 Origin = Literal["typed", "vehicle", "generic"]
+
+
+def as_word(value: object) -> str:
+    """A value as the word that `fits` and `when` compare: four cylinders are `4`, not `4.0`."""
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 class SpecUnknown(LookupError):
@@ -43,7 +48,7 @@ class Car:
     def choice(self, spec: str) -> str | None:
         """The value of a choice spec as a word, or None when it is unknown."""
         known = self.specs.get(spec)
-        return None if known is None else str(known.value)
+        return None if known is None else as_word(known.value)
 
     def number(self, spec: str, unit: str | None = None) -> float | None:
         """The value of a number spec, in `unit` if one is given, or None when it is unknown."""
@@ -104,7 +109,7 @@ def describe_car(
             continue
         unit = spec.unit or ""
         for when, value in spec.defaults:
-            if all(key in specs and str(specs[key].value) in ok for key, ok in when.items()):
+            if all(key in specs and as_word(specs[key].value) in ok for key, ok in when.items()):
                 specs[spec.id] = Known(value, unit, "generic", spec.source)
                 break
         else:
@@ -145,4 +150,4 @@ def instrument_for(name: str, car: Car, knowledge: Knowledge) -> Instrument:
     points = car.corrections.get(name)
     if points is None:
         return own
-    return Instrument(own.id, own.name, own.unit, own.accuracy, tuple(points), own.about, own.source)
+    return replace(own, correction=tuple(points))

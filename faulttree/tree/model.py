@@ -1,4 +1,4 @@
-"""What a loaded shelf of trees is: frozen values, with no file, no pydantic and no graph behind them.
+"""What a loaded shelf of trees is: frozen values, no file, no pydantic and no graph behind them.
 
 The loader builds these; the scorer, the session and the screens read them. Units are names that
 `faulttree.trade.units` knows. Every mapping is keyed by id, in the order the files give.
@@ -102,7 +102,7 @@ class Cause:
     cautions: tuple[str, ...] = ()
     prove_with: tuple[str, ...] = ()
     source: str = ""
-    place: Place | None = None
+    place: Place | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +140,7 @@ class Test:
     spoils: str = ""
     cautions: tuple[str, ...] = ()
     source: str = ""
-    place: Place | None = None
+    place: Place | None = field(default=None, compare=False)
 
     @property
     def cascade(self) -> tuple[str, ...]:
@@ -168,7 +168,7 @@ class Tree:
     about: str = ""
     cautions: tuple[str, ...] = ()
     uses: tuple[str, ...] = ()
-    place: Place | None = None
+    place: Place | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +190,7 @@ class Spec:
     possible: tuple[float, float] | None = None
     about: str = ""
     source: str = ""
-    place: Place | None = None
+    place: Place | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +207,7 @@ class Instrument:
     correction: tuple[tuple[float, float], ...] = ()
     about: str = ""
     source: str = ""
-    place: Place | None = None
+    place: Place | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +220,7 @@ class Caution:
     kind: Literal["tell", "acknowledge", "stop"]
     words: tuple[str, ...] = ()
     source: str = ""
-    place: Place | None = None
+    place: Place | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +233,7 @@ class Vehicle:
     corrections: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
     about: str = ""
     source: str = ""
-    place: Place | None = None
+    place: Place | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,65 @@
+"""Problems found in a file: where, what, why it matters, and what to write instead.
+
+Everything that reads trees reports through these; what is a problem is decided elsewhere
+(`source`, `schema`, `load`, `check`), and how a list of them is shown is decided in `check`.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from faulttree.tree.model import Place
+
+Severity = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong in a file.
+
+    `rule` is the id of the page that explains it (`faulttree check --explain RULE`); `hint` says
+    what to do, in a few words, or is empty.
+    """
+
+    place: Place
+    message: str
+    hint: str = ""
+    rule: str = ""
+    severity: Severity = "error"
+
+    def __str__(self) -> str:
+        hint = f"; {self.hint}" if self.hint else ""
+        rule = f" [{self.rule}]" if self.rule else ""
+        return f"{self.place}: {self.severity}: {self.message}{hint}{rule}"
+
+
+class TreeError(ValueError):
+    """Files that cannot be used as they stand, with every problem that was found in them."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("\n".join(str(problem) for problem in problems))
+        self.problems = tuple(problems)
+
+
+def in_order(problems: Iterable[Problem]) -> list[Problem]:
+    """The problems file by file and line by line, each once."""
+    seen = dict.fromkeys(problems)
+    return sorted(seen, key=lambda p: (p.place.file, p.place.line, p.place.column, p.message))
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """A hint that names the known word nearest to `word`, or "" when none is near."""
+    import difflib  # 5 ms, and only needed once something is wrong
+
+    options = sorted(known)
+    near = difflib.get_close_matches(word, options, n=1, cutoff=0.6)
+    if not near:
+        folded = {option.casefold().replace("_", "-"): option for option in options}
+        match = folded.get(word.casefold().replace("_", "-").replace(" ", "-"))
+        near = [match] if match else []
+    return f"did you mean `{near[0]}`?" if near else ""
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words in quotes with commas between them, for a message."""
+    return ", ".join(f"`{word}`" for word in words)
