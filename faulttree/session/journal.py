@@ -356,8 +356,9 @@ def knowledge_of(record: Record) -> Knowledge:
 
     Raises JournalError when that file is missing or not what the log was written with.
     """
-    # Building knowledge needs pydantic, which costs more than reading a log.
-    from faulttree.tree.load import from_document
+    # A list of sessions needs no knowledge, so it does not wait for this.
+    from faulttree.tree.document import from_document
+    from faulttree.tree.problem import TreeError
 
     path = knowledge_path(record.path.parent, record.digest)
     with _explained(path, "what the session knew cannot be read"):
@@ -370,7 +371,12 @@ def knowledge_of(record: Record) -> Knowledge:
             ) from None
         except (ValueError, RecursionError):
             raise JournalError(_changed_knowledge(path)) from None
-    knowledge = from_document(document)
+    try:
+        if not isinstance(document, dict):
+            raise TreeError([])
+        knowledge = from_document(document, str(path))
+    except TreeError:
+        raise JournalError(_changed_knowledge(path)) from None
     if knowledge.digest != record.digest:
         raise JournalError(_changed_knowledge(path))
     return knowledge

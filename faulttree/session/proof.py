@@ -118,7 +118,7 @@ def before_beside_after(state: State, knowledge: Knowledge) -> tuple[ProofRow, .
         test = knowledge.tests.get(test_id)
         if test is None:
             continue
-        row = _test_row(test, found.get(test_id, []), car, knowledge)
+        row = _test_row(test, found.get(test_id, []), state.stage, car, knowledge)
         settled = row.before is not None and row.before.band == test.expect
         if row.after is not None or test_id in asked or not settled:
             rows.append(row)
@@ -150,18 +150,19 @@ def remaining(state: State, knowledge: Knowledge) -> tuple[str, ...]:
     for test, cannot in state.cannot_do.items():
         if test not in repeated:
             left.append(f"Not done: {name_of(test, knowledge)} ({cannot.event.reason}).")
-    for still in unanswered(state, knowledge):
-        bearer = name_of(still.id, knowledge)
-        left.append(f"Caution not acknowledged, {bearer}: {still.caution.danger}")
+    for open_one in unanswered(state, knowledge):
+        bearer = name_of(open_one.id, knowledge)
+        left.append(f"Caution not acknowledged, {bearer}: {open_one.caution.danger}")
     if state.closed and state.closed.event.remaining.strip():
         left.append(state.closed.event.remaining)
     return tuple(left)
 
 
-def _test_row(test: Test, found: list[Group], car: Car, knowledge: Knowledge) -> ProofRow:
-    first = found[0] if found else None
-    before = first if first and first.stage == 0 else None
-    later = [group for group in found if group.stage > (before.stage if before else 0)]
+def _test_row(
+    test: Test, found: list[Group], stage: int, car: Car, knowledge: Knowledge
+) -> ProofRow:
+    before = found[0] if found and found[0].stage < stage else None
+    later = found[1:] if before else found
     after = later[-1] if later else None
     sides = [_side(group, car, knowledge) if group else None for group in (before, after)]
     verdict: Verdict
