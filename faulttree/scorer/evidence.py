@@ -174,10 +174,25 @@ def correct(
     return corrected
 
 
+def _sum_units(reading: Reading) -> dict[str, str]:
+    """The unit in which each input of a reading's sum is handed over."""
+    assert reading.take is not None
+    chosen = sums.get(reading.take)
+    own = reading.parts[0].unit
+    units_given = {part.name: part.unit for part in reading.parts}
+    if reading.per_cylinder:
+        units_given = {"values": own}
+    for name in reading.given:
+        declared = chosen.inputs.get(name, "")
+        units_given[name] = own if declared in sums.NOT_UNITS else declared
+    return chosen.units_for(units_given)[0]
+
+
 def _given(reading: Reading, car: Car, knowledge: Knowledge) -> dict[str, float]:
     """The further parameters of a sum: numbers as they stand, specs in the sum's unit."""
-    assert reading.take is not None
-    wanted = sums.get(reading.take).inputs
+    if not reading.given:
+        return {}
+    wanted = _sum_units(reading)
     values: dict[str, float] = {}
     for name, given in reading.given.items():
         if isinstance(given, str):
@@ -197,13 +212,15 @@ def _take(
     if reading.take is None:
         return values["value"][0]
     chosen = sums.get(reading.take)
+    wanted = _sum_units(reading)
     if reading.per_cylinder:
-        return float(chosen.function(list(values["value"]), **given))
-    named = {}
-    for part in reading.parts:
-        unit = chosen.inputs.get(part.name, part.unit)
-        value = values[part.name][0]
-        named[part.name] = units.convert(value, part.unit, unit) if unit else value
+        part = reading.parts[0]
+        row = [units.convert(value, part.unit, wanted["values"]) for value in values[part.name]]
+        return float(chosen.function(row, **given))
+    named = {
+        part.name: units.convert(values[part.name][0], part.unit, wanted[part.name])
+        for part in reading.parts
+    }
     return float(chosen.function(**named, **given))
 
 
