@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
-from faulttree.trade import units
+from faulttree.trade import sums, units
 from faulttree.trade.registry import BANKS, EACH_CYLINDER, FIRING_ORDER, NOT_UNITS, Sum, SumError
 from faulttree.tree import schema
 from faulttree.tree.car import as_word
@@ -654,11 +654,6 @@ class _Resolver:
         self, item: Item[schema.TestEntry], made: schema.ReadingEntry, parts: Sequence[Part]
     ) -> str | None:
         """The unit of what the sum gives, or None after recording why it cannot be taken."""
-        try:
-            from faulttree.trade import sums  # only where a sum is taken
-        except ImportError:
-            return parts[0].unit
-
         at = ("reading", "take")
         name = made.take or ""
         found = sums.SUMS.get(name)
@@ -679,6 +674,13 @@ class _Resolver:
             given_units[one[0] if one else "value"] = parts[0].unit
         else:
             given_units = {part.name: part.unit for part in parts}
+            for part in parts:
+                if part.name not in found.inputs:
+                    message = f"the sum `{name}` has no input `{part.name}`"
+                    hint = f"it takes {listed(found.inputs)}"
+                    path = ("reading", "from", part.name)
+                    self.report(item, path, message, hint, rule="unknown-sum", key=True)
+                    return None
         for key, value in made.given.items():
             unit = self.given_unit(item, found, key, value)
             if unit is None:

@@ -1,0 +1,108 @@
+"""What a rule is, and the table of all of them.
+
+A rule is a function from what is checked to its problems. Its docstring is the page that
+`faulttree check --explain RULE` prints: what the rule does, why it is there, and a bad and a good
+example in YAML, which the tests run. The rules themselves stand in the modules beside this one.
+"""
+
+import functools
+import inspect
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+from faulttree.tree.car import Car, describe_car
+from faulttree.tree.model import Knowledge
+from faulttree.tree.problem import Problem, Severity
+from faulttree.tree.shelf import Shelf
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What the rules look at: the files as read, and what they mean where the loader took them."""
+
+    shelf: Shelf
+    knowledge: Knowledge | None
+
+    def refused(self, rule: str) -> Iterator[Problem]:
+        """The problems of one rule that the loader has already found."""
+        return (problem for problem in self.shelf.problems if problem.rule == rule)
+
+    @functools.cached_property
+    def cars(self) -> tuple[tuple[str, Car], ...]:
+        """The shop's vehicles, and a car of which nothing is known, each with a name for it."""
+        if self.knowledge is None:
+            return ()
+        cars = [("a car of which nothing is known", describe_car(self.knowledge))]
+        for vehicle in self.knowledge.vehicles.values():
+            cars.append((f"`{vehicle.id}`", describe_car(self.knowledge, vehicle.id)))
+        return tuple(cars)
+
+
+Look = Callable[[Checked], Iterator[Problem]]
+KnowingLook = Callable[[Checked, Knowledge], Iterator[Problem]]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule: its id, how bad a breach is, its page, and what looks for breaches."""
+
+    id: str
+    severity: Severity
+    page: str
+    look: Look
+    needs_knowledge: bool
+
+    @property
+    def title(self) -> str:
+        """The first sentence of the page."""
+        return self.page.partition("\n")[0]
+
+    def examples(self) -> Mapping[str, str]:
+        """The examples of the page: `bad` and `good`, as YAML."""
+        found = re.findall(r"^(Bad|Good):?\n+```yaml\n(.*?)^```", self.page, re.M | re.S)
+        return {name.lower(): text for name, text in found}
+
+
+@dataclass(slots=True)
+class Table:
+    """All rules by id, in the order in which they were entered."""
+
+    rules: dict[str, Rule] = field(default_factory=dict)
+
+    def refusal(self, rule_id: str) -> Callable[[Callable[[], None]], Callable[[], None]]:
+        """Enter the page of something that the loader refuses; the function itself does nothing."""
+
+        def enter(function: Callable[[], None]) -> Callable[[], None]:
+            page = inspect.cleandoc(function.__doc__ or "")
+            self._enter(Rule(rule_id, "error", page, lambda c: c.refused(rule_id), False))
+            return function
+
+        return enter
+
+    def rule(
+        self, rule_id: str, severity: Severity
+    ) -> Callable[[KnowingLook], KnowingLook]:
+        """Enter a rule that looks at what loaded well; it gives problems a place and words."""
+
+        def enter(function: KnowingLook) -> KnowingLook:
+            def look(checked: Checked) -> Iterator[Problem]:
+                if checked.knowledge is not None:
+                    for problem in function(checked, checked.knowledge):
+                        yield replace(problem, rule=rule_id, severity=severity)
+
+            page = inspect.cleandoc(function.__doc__ or "")
+            self._enter(Rule(rule_id, severity, page, look, True))
+            return function
+
+        return enter
+
+    def _enter(self, rule: Rule) -> None:
+        if rule.id in self.rules:
+            raise TypeError(f"there are two rules {rule.id}")
+        self.rules[rule.id] = rule
+
+
+TABLE = Table()
+refusal = TABLE.refusal
+rule = TABLE.rule
