@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import fsum
-from statistics import fmean
 from typing import Literal
 
 from faulttree.trade.layout import LayoutError, checked_banks, one_after_another, side_by_side
@@ -68,7 +67,7 @@ def highest(values: Sequence[float]) -> float:
 def mean(values: Sequence[float]) -> float:
     """The mean of the readings."""
     _at_least(values, 1)
-    return fmean(values)
+    return _average(values)
 
 
 @sum_of(
@@ -203,7 +202,7 @@ def lowest_against_others(values: Sequence[float]) -> float:
 def weakest_drop(values: Sequence[float], all_firing: float) -> float:
     """The smallest drop against the mean drop, from the speeds with each cylinder cut out."""
     _at_least(values, 1)
-    drop = all_firing - fmean(values)
+    drop = all_firing - _average(values)
     need(
         drop > 0,
         "weakest-drop: the engine did not slow down on the whole when cylinders were cut out. "
@@ -296,7 +295,7 @@ def bank_low(values: Sequence[float], banks: Sequence[Sequence[int]]) -> float:
         len(checked) > 1 and all(checked),
         "bank-low: the engine has one bank, so there is none to compare. Use lowest-share.",
     )
-    means = [fmean(values[number - 1] for number in bank) for bank in checked]
+    means = [_average([values[number - 1] for number in bank]) for bank in checked]
     need(max(means) > 0, "bank-low: every reading is nought, so there is nothing to compare.")
     return 100 * min(means) / max(means)
 
@@ -311,7 +310,7 @@ def low_cylinders(
     values: Sequence[float], low_below: float, of: Literal["highest", "mean"] = "highest"
 ) -> tuple[int, ...]:
     """The numbers of the cylinders that read below `low_below` times the highest, or the mean."""
-    reference = max(values) if of == "highest" else fmean(values)
+    reference = max(values) if of == "highest" else _average(values)
     return tuple(
         number for number, value in enumerate(values, start=1) if value < low_below * reference
     )
@@ -344,7 +343,7 @@ def _not_negative(name: str, values: Sequence[float]) -> None:
 def _mean_above_nought(name: str, values: Sequence[float]) -> float:
     _at_least(values, 1)
     _not_negative(name, values)
-    middle = fmean(values)
+    middle = _average(values)
     need(middle > 0, f"{name}: every reading is nought, so there is nothing to compare.")
     return middle
 
@@ -355,3 +354,7 @@ def _others(name: str, values: Sequence[float], without: float) -> float:
     others = (fsum(values) - without) / (len(values) - 1)
     need(others > 0, f"{name}: all the other readings are nought, so there is nothing to compare.")
     return others
+
+
+def _average(values: Sequence[float]) -> float:
+    return fsum(values) / len(values)

@@ -41,10 +41,11 @@ FUELS: dict[str, Fuel] = {
         "least 6 %"
     ),
     ranges={
-        "co": (0, 15),
+        # An analyser may show a little less than nought.
+        "co": (-0.5, 15),
         "co2": (0.1, 20),
-        "o2": (0, 21.5),
-        "hc": (0, 30000),
+        "o2": (-0.5, 21.5),
+        "hc": (-50, 30000),
         "hydrogen": (0, 4),
         "oxygen": (0, 1),
     },
@@ -78,7 +79,7 @@ def lambda_four_gas(
     gives="%",
     inputs={"co": "%", "co2": "%"},
     formula="gas sum = co + co2",
-    ranges={"co": (0, 15), "co2": (0, 20)},
+    ranges={"co": (-0.5, 15), "co2": (-0.5, 20)},
     valid="below 6 % the sample is void; 11 to 16 % is usual undiluted",
     source="40 CFR 85.2213: a test is void below 6 %; the usual figures are common practice",
 )

@@ -1,9 +1,9 @@
 """How sure each pattern of low cylinders is, from one reading per cylinder and the gauge's doubt.
 
-A cylinder is low when it reads below `low_below` times a reference, the highest reading or the mean.
-The gauge is not exact, so every cylinder is low with a chance; the chances of the patterns follow by
-adding up all ways in which each can come about. Which test has which pattern, and what a
-pattern points to, is left to the trees.
+A cylinder is low when it reads below `low_below` times a reference, the highest reading or the
+mean. The gauge is not exact, so every cylinder is low with a chance; the chances of the patterns
+follow by adding up all ways in which each can come about. Which test has which pattern, and what
+a pattern points to, is left to the trees.
 
 The patterns:
 
@@ -15,16 +15,15 @@ The patterns:
 - `in limits`: none of these.
 
 A test names the patterns it tells apart, in the order in which they win. A pattern that it does
-not name counts as the next wider one: neighbours low as several low, several low as one low; what is
-left counts as in limits.
+not name counts as the next wider one: neighbours low as several low, several low as one low; what
+is left counts as in limits.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
-from math import erfc, inf, isfinite, prod, sqrt
-from statistics import fmean
+from math import erfc, fsum, inf, isfinite, prod, sqrt
 from typing import Literal
 
 from faulttree.trade.layout import LayoutError, side_by_side
@@ -100,7 +99,7 @@ def low_chances(
 
     Where the reference is nought or less there is nothing to compare, and none counts as low.
     """
-    reference = max(values) if of == "highest" else fmean(values)
+    reference = max(values) if of == "highest" else fsum(values) / len(values)
     if reference <= 0:
         return (0.0,) * len(values)
     limit = low_below * reference
@@ -124,7 +123,7 @@ def which_low(values: Sequence[float], *, of: Reference, low_below: float) -> tu
 
 def which_high(values: Sequence[float], *, high_above: float) -> tuple[int, ...]:
     """The numbers of the cylinders that read above so many times the mean, counted from 1."""
-    limit = high_above * fmean(values)
+    limit = high_above * fsum(values) / len(values)
     return tuple(number for number, value in enumerate(values, start=1) if value > limit > 0)
 
 
@@ -163,7 +162,7 @@ def _above_chances(
     values: Sequence[float], u: float, high_above: float, low: Sequence[float]
 ) -> tuple[float, ...]:
     """The chance that each cylinder reads above `high_above` times the mean."""
-    limit = high_above * fmean(values)
+    limit = high_above * fsum(values) / len(values)
     if limit <= 0:
         return (0.0,) * len(values)
     doubt = u * _doubt_against_mean(high_above, len(values))

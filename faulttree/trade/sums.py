@@ -111,6 +111,11 @@ def _cylinder_numbers(text: str) -> tuple[int, ...]:
 
 
 __all__ = [
+    "BANKS",
+    "EACH_CYLINDER",
+    "EACH_POINT",
+    "FIRING_ORDER",
+    "NOT_UNITS",
     "SUMS",
     "Input",
     "Sum",

@@ -40,20 +40,19 @@ _OTHER_SPACES = str.maketrans(
     {"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\t": " ", "\n": " ", "\r": " "}
 )
 _MINUS = "\N{MINUS SIGN}"
-_NUMBER = re.compile(rf"[+\-{_MINUS}]?[0-9.,]+")
-_DECIMAL_POINT = re.compile(r"[0-9]+\.?|[0-9]*\.[0-9]+")
-_DECIMAL_COMMA = re.compile(r"[0-9]*,[0-9]+")
-_LONE_THOUSANDS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
-_COMMA_GROUPS = re.compile(r"[1-9][0-9]{0,2}(?:(?:,[0-9]{3})+\.[0-9]+|(?:,[0-9]{3}){2,})")
-_POINT_GROUPS = re.compile(r"[1-9][0-9]{0,2}(?:(?:\.[0-9]{3})+,[0-9]+|(?:\.[0-9]{3}){2,})")
-_LIST_OF_NUMBERS = re.compile(rf"[+\-{_MINUS}0-9.,;\s]*")
-_STROKE = re.compile(rf"(?<=[0-9])\s*/\s*(?=[+\-{_MINUS}]?[.0-9])")
-_TIGHT_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
-_TIGHT_COMMA_NOT_BEFORE_THREE = re.compile(r"(?<=[0-9]),(?![0-9]{3}(?![0-9]))(?=[0-9])")
-_EMPTY_PLACE = re.compile(r"^\s*,|,\s*,|,\s*$")
-_AFTER_A_UNIT = re.compile(
-    rf"(?<=[^\s0-9.,;+\-{_MINUS}])(?:\s*[;,]\s*|\s+)(?=[+\-{_MINUS}]?[0-9.])"
-)
+# Compiled at their first use (re keeps them), so that the import stays cheap.
+_NUMBER = rf"[+\-{_MINUS}]?[0-9.,]+"
+_DECIMAL_POINT = r"[0-9]+\.?|[0-9]*\.[0-9]+"
+_DECIMAL_COMMA = r"[0-9]*,[0-9]+"
+_LONE_THOUSANDS = r"[1-9][0-9]{0,2},[0-9]{3}"
+_COMMA_GROUPS = r"[1-9][0-9]{0,2}(?:(?:,[0-9]{3})+\.[0-9]+|(?:,[0-9]{3}){2,})"
+_POINT_GROUPS = r"[1-9][0-9]{0,2}(?:(?:\.[0-9]{3})+,[0-9]+|(?:\.[0-9]{3}){2,})"
+_LIST_OF_NUMBERS = rf"[+\-{_MINUS}0-9.,;\s]*"
+_STROKE = rf"(?<=[0-9])\s*/\s*(?=[+\-{_MINUS}]?[.0-9])"
+_TIGHT_COMMA = r"(?<=[0-9]),(?=[0-9])"
+_TIGHT_COMMA_NOT_BEFORE_THREE = r"(?<=[0-9]),(?![0-9]{3}(?![0-9]))(?=[0-9])"
+_EMPTY_PLACE = r"^\s*,|,\s*,|,\s*$"
+_AFTER_A_UNIT = rf"(?<=[^\s0-9.,;+\-{_MINUS}])(?:\s*[;,]\s*|\s+)(?=[+\-{_MINUS}]?[0-9.])"
 
 
 class ReadingError(ValueError):
@@ -89,7 +88,7 @@ def parse_quantity(text: str, default_unit: str, possible: Possible = None) -> Q
     """
     own = canonical(default_unit)
     clean = _clean(text, LONGEST_READING, own)
-    found = _NUMBER.match(clean)
+    found = re.match(_NUMBER, clean)
     if found is None:
         raise ReadingError(_not_a_number(clean, own))
     unit = _unit_after(clean[found.end() :].strip(), own, clean)
@@ -110,7 +109,7 @@ def parse_list(
     be read, can be read in two ways, or holds another number of readings.
     """
     own = canonical(default_unit)
-    clean = _STROKE.sub(";", _clean(text, LONGEST_LIST, own))
+    clean = re.sub(_STROKE, ";", _clean(text, LONGEST_LIST, own))
     numbers, rest = _numbers_then_rest(clean)
     if not numbers:
         raise ReadingError(_not_a_number(clean, own))
@@ -205,17 +204,17 @@ def _number(written: str, unit: str, own: str, possible: Possible, text: str) ->
     """The value of one written number, and a note where its commas or points had to be judged."""
     sign = -1.0 if written[0] in ("-", _MINUS) else 1.0
     body = written.lstrip(f"+-{_MINUS}")
-    if _DECIMAL_POINT.fullmatch(body):
+    if re.fullmatch(_DECIMAL_POINT, body):
         return sign * float(body) + 0.0, ""
-    if _COMMA_GROUPS.fullmatch(body):
+    if re.fullmatch(_COMMA_GROUPS, body):
         return sign * float(body.replace(",", "")), "commas taken as thousands"
-    if _POINT_GROUPS.fullmatch(body):
+    if re.fullmatch(_POINT_GROUPS, body):
         value = float(body.replace(".", "").replace(",", "."))
         return sign * value, "points taken as thousands"
-    if not _DECIMAL_COMMA.fullmatch(body):
+    if not re.fullmatch(_DECIMAL_COMMA, body):
         raise ReadingError(_not_a_number(text, own))
     decimal = sign * float(body.replace(",", ".")) + 0.0
-    if not _LONE_THOUSANDS.fullmatch(body):
+    if not re.fullmatch(_LONE_THOUSANDS, body):
         return decimal, "decimal comma"
     thousands = sign * float(body.replace(",", ""))
     fits = [_is_possible(value, unit, own, possible) for value in (thousands, decimal)]
@@ -231,7 +230,7 @@ def _is_possible(value: float, unit: str, own: str, possible: Possible) -> bool:
 
 def _numbers_then_rest(text: str) -> tuple[str, str]:
     """Part a list into its leading run of numbers and whatever follows, usually the unit."""
-    found = _LIST_OF_NUMBERS.match(text)
+    found = re.match(_LIST_OF_NUMBERS, text)
     end = found.end() if found else 0
     numbers, rest = text[:end].strip(), text[end:].strip()
     # The 1 of a trailing `1/min` belongs to the unit.
@@ -242,7 +241,7 @@ def _numbers_then_rest(text: str) -> tuple[str, str]:
 
 def _each_with_unit(text: str, own: str, possible: Possible) -> tuple[str, tuple[float, ...], str]:
     """Read `150 psi, 148 psi`: the same unit must stand at every reading."""
-    pieces = _AFTER_A_UNIT.split(text)
+    pieces = re.split(_AFTER_A_UNIT, text)
     if len(pieces) == 1:
         raise ReadingError(_not_a_number(text, own))
     if any(piece[-1] in "0123456789.,;" for piece in pieces):
@@ -265,7 +264,7 @@ def _separated(
         for place, item in enumerate(items, start=1):
             if not item:
                 raise ReadingError(f"Place {place} in {quoted(text)} is empty: every one counts.")
-            if not _NUMBER.fullmatch(item):
+            if not re.fullmatch(_NUMBER, item):
                 raise ReadingError(_not_a_number(item, own))
         pairs = [_number(item, unit, own, possible, item) for item in items]
         notes = dict.fromkeys(note for _, note in pairs if note)
@@ -273,17 +272,17 @@ def _separated(
 
     if ";" in numbers:
         return read([item.strip() for item in numbers.split(";")])
-    if _EMPTY_PLACE.search(numbers):
+    if re.search(_EMPTY_PLACE, numbers):
         raise ReadingError(f"A place in {quoted(text)} is empty: give a reading for each cylinder.")
     every_comma_parts = re.split(r"\s*,\s*|\s+", numbers)
-    if not _TIGHT_COMMA.search(numbers):
+    if not re.search(_TIGHT_COMMA, numbers):
         return read(every_comma_parts)
 
     # Commas without a space beside them: do they part two readings, or stand inside a number?
     tight_commas_belong = re.split(r"\s*,\s+|\s+,\s*|\s+", numbers)
     ways = [tight_commas_belong]
     # Next to spaces, `12,5` is meant as a number; only `150,148` might be two readings.
-    if len(tight_commas_belong) == 1 or not _TIGHT_COMMA_NOT_BEFORE_THREE.search(numbers):
+    if len(tight_commas_belong) == 1 or not re.search(_TIGHT_COMMA_NOT_BEFORE_THREE, numbers):
         ways.insert(0, every_comma_parts)
     if len(ways) == 1:
         return read(tight_commas_belong)
