@@ -334,7 +334,8 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
     """Forward and backward over every variant.
 
     Returns the log of the weight of each variant, shape (variants,), and the chance that each
-    cause was present, shape (variants, causes).
+    cause was present, shape (variants, causes). A variant that cannot be has the weight zero and
+    no meaningful chances; without `extra`, Impossible is raised instead.
     """
     nodes = problem.network.nodes
     was = np.empty((variants, len(nodes)))
@@ -354,6 +355,7 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
         log_weight += np.log(total)
 
     live: list[int] = []
+    dead = np.zeros(variants, dtype=bool)
     table = np.ones((variants, 1))
     kept: list[tuple[Array, list[int], float | Array, list[_Prepared]]] = []
     for i, opening, closing in problem.steps:
@@ -376,8 +378,11 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
             )
             live.remove(n)
         top = table.max(axis=1, keepdims=True)
-        if not np.all(top > 0.0):
+        # A variant may well be impossible (its table is all zero); the evidence itself may not.
+        dead |= top[:, 0] <= 0.0
+        if not extra and dead.any():
             raise Impossible("no set of causes explains these readings, not even by chance")
+        top = np.where(top > 0.0, top, 1.0)
         table = table / top
         log_weight += np.log(top[:, 0])
     # At the end no finding is live: the table is one cell of value 1 for each variant.
@@ -402,14 +407,16 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
         w = weight if isinstance(weight, float) else weight[:, 0]
         present_mass = present_mass * w
         total = present_mass + absent_mass * (1.0 - nodes[i].prior)
-        was[:, i] = present_mass / total
+        was[:, i] = present_mass / np.where(total > 0.0, total, 1.0)
         backward = backward * (1.0 - nodes[i].prior) + pulled * weight
         for n in reversed(opening):
             # Opened axes stand last, in the order of opening.
             cube = backward.reshape(variants, -1, problem.opens[n].size)
             backward = cube @ problem.opens[n].start
         live = [m for m in live_then if m not in opening]
-        backward = backward / backward.max(axis=1, keepdims=True)
+        top = backward.max(axis=1, keepdims=True)
+        backward = backward / np.where(top > 0.0, top, 1.0)
+    log_weight[dead] = -np.inf
     return log_weight, was
 
 

@@ -23,6 +23,18 @@ def rise(before: float, after: float) -> float:
 
 
 @sum_of(
+    name="drop",
+    gives=SAME,
+    inputs={"before": SAME, "after": SAME},
+    formula="drop = before - after",
+    source=ARITHMETIC,
+)
+def drop(before: float, after: float) -> float:
+    """How far a reading went down; below nought when it rose."""
+    return before - after
+
+
+@sum_of(
     name="difference",
     gives=SAME,
     inputs={"first": SAME, "second": SAME},
