@@ -30,7 +30,26 @@ class Problem:
     def __str__(self) -> str:
         hint = f"; {self.hint}" if self.hint else ""
         rule = f" [{self.rule}]" if self.rule else ""
-        return f"{self.place}: {self.severity}: {self.message}{hint}{rule}"
+        return visible(f"{self.place}: {self.severity}: {self.message}{hint}{rule}")
+
+
+def visible(text: str) -> str:
+    """Text on one line, with control characters and bidirectional marks shown as symbols.
+
+    Messages quote what stands in files; none of it may reach a terminal as a command.
+    """
+    if text.isprintable():
+        return text
+    return "".join(_symbol(c) for c in text)
+
+
+def _symbol(character: str) -> str:
+    code = ord(character)
+    if character.isprintable():
+        return character
+    if code < 0x20:
+        return chr(0x2400 + code)
+    return "\N{SYMBOL FOR DELETE}" if code == 0x7F else "\N{REPLACEMENT CHARACTER}"
 
 
 class TreeError(ValueError):

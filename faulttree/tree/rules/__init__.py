@@ -1,1 +1,19 @@
 """The rules that trees are checked by; each rule's docstring is its page."""
+
+from faulttree.tree.rules import load_pages, numbers, routes, telling, wording, yaml_pages
+from faulttree.tree.rules.table import TABLE, Checked, Rule
+
+__all__ = [
+    "RULES",
+    "Checked",
+    "Rule",
+    "load_pages",
+    "numbers",
+    "routes",
+    "telling",
+    "wording",
+    "yaml_pages",
+]
+
+RULES = TABLE.rules
+"""Every rule by its id."""

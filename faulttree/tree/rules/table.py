@@ -7,14 +7,18 @@ example in YAML, which the tests run. The rules themselves stand in the modules 
 
 import functools
 import inspect
+import itertools
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from faulttree.tree.car import Car, describe_car
+from faulttree.tree.car import Car, describe_car, fits
 from faulttree.tree.model import Knowledge
 from faulttree.tree.problem import Problem, Severity
 from faulttree.tree.shelf import Shelf
+
+MOST_KINDS = 12
+"""So many kinds of car are tried for one test; no shipped one is for more than four."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,19 @@ class Checked:
     def refused(self, rule: str) -> Iterator[Problem]:
         """The problems of one rule that the loader has already found."""
         return (problem for problem in self.shelf.problems if problem.rule == rule)
+
+    def cars_for(self, needs: Mapping[str, tuple[str, ...]]) -> list[tuple[str, Car]]:
+        """The cars that something is for: one of which only that is known, and the shop's own."""
+        if self.knowledge is None:
+            return []
+        if not needs:
+            return list(self.cars)
+        cars = []
+        for values in itertools.islice(itertools.product(*needs.values()), MOST_KINDS):
+            typed = dict(zip(needs, values, strict=True))
+            car = describe_car(self.knowledge, typed=typed)
+            cars.append((f"a car with {' and '.join(values)}", car))
+        return cars + [(name, car) for name, car in self.cars[1:] if fits(needs, car)]
 
     @functools.cached_property
     def cars(self) -> tuple[tuple[str, Car], ...]:
@@ -80,9 +97,7 @@ class Table:
 
         return enter
 
-    def rule(
-        self, rule_id: str, severity: Severity
-    ) -> Callable[[KnowingLook], KnowingLook]:
+    def rule(self, rule_id: str, severity: Severity) -> Callable[[KnowingLook], KnowingLook]:
         """Enter a rule that looks at what loaded well; it gives problems a place and words."""
 
         def enter(function: KnowingLook) -> KnowingLook:
