@@ -363,11 +363,11 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
             start = problem.opens[n].start
             table = (table[:, :, None] * start).reshape(variants, -1)
             live.append(n)
-        weight, groups = _prepare(problem, i, extra.get(i, {}))
-        kept.append((table, list(live), weight, groups))
+        weight, families = _prepare(problem, i, extra.get(i, {}))
+        kept.append((table, list(live), weight, families))
         moved = table
-        for group in groups:
-            moved = group.forward(moved, live, problem.opens)
+        for prepared in families:
+            moved = prepared.forward(moved, live, problem.opens)
         # Present first, then absent; the table is ours to overwrite only when it was copied.
         table = table * (1.0 - nodes[i].prior) + moved * weight
         for n in closing:
@@ -389,7 +389,7 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
 
     backward = np.ones((variants, 1))
     live = []
-    for (i, opening, closing), (before_table, live_then, weight, groups) in zip(
+    for (i, opening, closing), (before_table, live_then, weight, families) in zip(
         reversed(problem.steps), reversed(kept), strict=True
     ):
         for n in reversed(closing):
@@ -400,8 +400,8 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
             backward = (cube * problem.opens[n].weights[None, None, :, None]).reshape(variants, -1)
             live = axes
         pulled = backward
-        for group in reversed(groups):
-            pulled = group.backward(pulled, live_then, problem.opens)
+        for prepared in reversed(families):
+            pulled = prepared.backward(pulled, live_then, problem.opens)
         present_mass = np.einsum("bs,bs->b", before_table, pulled)
         absent_mass = np.einsum("bs,bs->b", before_table, backward)
         w = weight if isinstance(weight, float) else weight[:, 0]
@@ -411,8 +411,8 @@ def _run(problem: Problem, variants: int, extra: Extra) -> tuple[Array, Array]:
         backward = backward * (1.0 - nodes[i].prior) + pulled * weight
         for n in reversed(opening):
             # Opened axes stand last, in the order of opening.
-            cube = backward.reshape(variants, -1, problem.opens[n].size)
-            backward = cube @ problem.opens[n].start
+            opened = backward.reshape(variants, -1, problem.opens[n].size)
+            backward = opened @ problem.opens[n].start
         live = [m for m in live_then if m not in opening]
         top = backward.max(axis=1, keepdims=True)
         backward = backward / np.where(top > 0.0, top, 1.0)
@@ -592,13 +592,13 @@ def sweep_repairs(
                 extra.setdefault(cause, {})[source.family] = row
         log_weight, was = _run(problem, len(chunk), extra)
         cured = np.exp(log_weight - posterior.log_evidence)
-        for b, cause in enumerate(chunk):
+        for b, repaired in enumerate(chunk):
             share = min(1.0, float(cured[b]))
             after = posterior.was - was[b] * share
             after = after / (1.0 - share) if share < 1.0 else posterior.was
             after = _finish(problem, np.clip(after, 0.0, 1.0))
-            after[network.index[cause]] = 0.0
-            outlooks.append(RepairOutlook(cause, share, after))
+            after[network.index[repaired]] = 0.0
+            outlooks.append(RepairOutlook(repaired, share, after))
     return outlooks
 
 
@@ -642,11 +642,11 @@ def _weigh_sets(problem: Problem) -> tuple[_Sets, list[float]]:
     families = sorted({f for i in touched for f, g in problem.groups[i].items() if g.throws})
     odds = np.ones(count + 1)
     for at, i in enumerate(touched):
-        weight = nodes[i].prior
+        present = nodes[i].prior
         for group in problem.groups[i].values():
             if not group.throws:
-                weight *= (1.0 - group.shows) + group.shows * group.factor
-        odds[at] = weight / (1.0 - nodes[i].prior)
+                present *= (1.0 - group.shows) + group.shows * group.factor
+        odds[at] = present / (1.0 - nodes[i].prior)
     # For every family: chance to show, factor when showing, and for each of its findings the
     # chance that the state thrown is at most s. The dummy cause at `count` never shows.
     tables = []
@@ -697,11 +697,11 @@ def _weigh_sets(problem: Problem) -> tuple[_Sets, list[float]]:
         all_members.append(padded)
         all_weights.append(weight)
         masses.append(float(weight.sum()))
-    weight = np.concatenate(all_weights)
-    total_mass = float(weight.sum())
+    weights = np.concatenate(all_weights)
+    total_mass = float(weights.sum())
     if total_mass <= 0.0:
         raise Impossible("no set of up to four causes explains these readings")
-    return _Sets(np.concatenate(all_members), weight / total_mass), masses
+    return _Sets(np.concatenate(all_members), weights / total_mass), masses
 
 
 def _enumerate(problem: Problem, ids: tuple[str, ...]) -> Posterior:

@@ -103,7 +103,9 @@ def finished(folder: Path, knowledge: Knowledge) -> None:
     bench.read("manifold-vacuum-idle", "18.5 inHg", "free", "no")
     bench.read("idle-watch", "steady", "free", "no")
     bench.read("tip-in", "hesitates", "free")
-    bench.do(ComplaintChecked("idle-unsteady", "gone", "Ten minutes at idle, hot, loads on and off"))
+    bench.do(
+        ComplaintChecked("idle-unsteady", "gone", "Ten minutes at idle, hot, loads on and off")
+    )
     bench.do(ComplaintChecked("stumble-on-opening", "present", "Same road, 4 of 5"), 20)
     bench.do(Noted("Idle cured, the stumble is not. Plugs out for a look: compression first."))
     bench.read("compression-dry", "150, 148, 146, 151 psi", "free", "unknown")
