@@ -188,15 +188,17 @@ def air_flow(displacement: float, speed: float, filling: float, density: float =
     gives="kPa",
     inputs={"barometer": "kPa", "humidity": "%", "air_temperature": "degC"},
     formula=(
-        "saturated = 0.6112 * exp(17.62 * air_temperature / (243.12 + air_temperature))\n"
+        "slope = (18.678 - air_temperature / 234.5) / (257.14 + air_temperature)\n"
+        "saturated = 0.61121 * exp(slope * air_temperature)\n"
         "dry pressure = barometer - humidity / 100 * saturated"
     ),
     ranges={"barometer": (50, 110), "humidity": (0, 100), "air_temperature": (-30, 50)},
-    source="saturation pressure over water: WMO guide no. 8, annex 4.B (from memory)",
+    source="saturation pressure over water: Buck's equation of 1996, good to 0.05 % (from memory)",
 )
 def dry_pressure(barometer: float, humidity: float, air_temperature: float) -> float:
     """Pressure of the air without its moisture, as power corrections want it."""
-    saturated = 0.6112 * exp(17.62 * air_temperature / (243.12 + air_temperature))
+    slope = (18.678 - air_temperature / 234.5) / (257.14 + air_temperature)
+    saturated = 0.61121 * exp(slope * air_temperature)
     return barometer - humidity / 100 * saturated
 
 

@@ -1,0 +1,1 @@
+"""Tests of the units, the sums and the cylinder patterns."""
