@@ -1,1 +1,4 @@
-"""The report of a session, made from its state."""
+"""The report of a session, for a colleague, the shop lead or the customer.
+
+`report` says what it holds, in blocks without any markup; `markdown` writes them out.
+"""

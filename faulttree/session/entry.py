@@ -13,7 +13,7 @@ from faulttree.scorer.evidence import Entry
 from faulttree.trade.units import ReadingError, parse_list, parse_quantity
 from faulttree.trade.words import did_you_mean, plain, quoted
 from faulttree.tree.car import Car
-from faulttree.tree.model import Part, Test
+from faulttree.tree.model import Part, Spec, Test, Value
 
 
 def parse_entry(
@@ -62,6 +62,44 @@ def parse_part(test: Test, part: Part, text: str, car: Car) -> tuple[float, ...]
     if reason:
         raise ReadingError(reason)
     return values
+
+
+def parse_spec(spec: Spec, text: str) -> Value:
+    """A spec's value from what was typed: a choice, a number with or without its unit, or a list.
+
+    A list holds cylinder numbers (`1-3-4-2`), or banks of them parted by a stroke
+    (`1 2 3 4 | 5 6 7 8`). Raises ReadingError with what to write instead.
+    """
+    if spec.choices:
+        for choice in spec.choices:
+            if _folded(choice) == _folded(text):
+                return choice
+        raise ReadingError(
+            f"{spec.name} is one of: {', '.join(spec.choices)}."
+            f"{did_you_mean(text.strip(), spec.choices)}"
+        )
+    if spec.is_list:
+        return _cylinder_numbers(spec, text)
+    value = parse_quantity(text, spec.unit or "", spec.possible).value_in_default
+    if spec.possible and not spec.possible[0] <= value <= spec.possible[1]:
+        low, high = map(plain, spec.possible)
+        raise ReadingError(
+            f"{spec.name}: {plain(value)} {spec.unit or ''}".rstrip()
+            + f" cannot be: it lies between {low} and {high}."
+        )
+    return value
+
+
+def _cylinder_numbers(spec: Spec, text: str) -> Value:
+    banks = []
+    for part in re.split(r"[|/]", text):
+        if not re.fullmatch(r"[\s,;-]*[0-9]{1,2}(?:[\s,;-]+[0-9]{1,2})*[\s,;-]*", part):
+            raise ReadingError(f"{spec.name}: write cylinder numbers, such as 1-3-4-2.")
+        banks.append(tuple(int(number) for number in re.findall(r"[0-9]+", part)))
+    flat = [number for bank in banks for number in bank]
+    if sorted(flat) != list(range(1, len(flat) + 1)):
+        raise ReadingError(f"{spec.name}: each cylinder once, numbered from 1 on.")
+    return tuple(banks) if spec.id == "banks" or len(banks) > 1 else banks[0]
 
 
 def entry_trouble(test: Test, entry: Entry, car: Car) -> str | None:

@@ -182,6 +182,15 @@ def states(envelopes: Iterable[Envelope]) -> Iterator[tuple[Envelope, State]]:
         yield envelope, state
 
 
+def standing_until(state: State, sequence: int) -> State:
+    """What stands now, as far as it had happened by that entry.
+
+    Unlike the fold of the first entries this leaves out what was withdrawn later, so that the way
+    to the present conclusions can be told without detours.
+    """
+    return _refold(state.history[:sequence], state.withdrawn)
+
+
 def _refold(history: tuple[Envelope, ...], withdrawn: Mapping[int, Envelope]) -> State:
     """The state of a history without its withdrawn events."""
     state = State()

@@ -1,0 +1,474 @@
+"""What the report of a session says, in blocks: everything a colleague needs to go on, or to check.
+
+The chances are worked out again from what stands at the end; a reading that was withdrawn is told,
+marked, and counts for nothing. Reports say how things stand and certify nothing.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from faulttree.handover.blocks import Block, Facts, Heading, Paragraph, Table, facts
+from faulttree.scorer.evidence import Evidence
+from faulttree.scorer.explain import biggest_moves, conflict, percent
+from faulttree.session.chances import Reckoning, before_readings, reckon
+from faulttree.session.events import (
+    ComplaintChecked,
+    ComplaintTaken,
+    Envelope,
+    Opened,
+    ReadingTaken,
+    Repaired,
+    Withdrawn,
+)
+from faulttree.session.proof import ProofRow, Side, before_beside_after, remaining
+from faulttree.session.standing import (
+    car_of,
+    cautions_of,
+    evidence,
+    specs_of,
+    unanswered,
+)
+from faulttree.session.state import State, standing_until
+from faulttree.session.words import (
+    figure_text,
+    name_of,
+    say,
+    shown_text,
+    true_text,
+    value_text,
+    with_unit,
+)
+from faulttree.trade.words import plain
+from faulttree.tree.car import Car
+from faulttree.tree.model import Caution, Knowledge, Test
+
+RECORDS = (
+    "This report records what was found and done. It certifies nothing: neither that the car is "
+    "fit for the road, nor that it meets any rule on exhaust, noise or safety. What local law, the "
+    "maker's instructions or licensed practice ask for stands above it."
+)
+JUDGEMENT = (
+    "The chances rest on the trees as they stood when the session was opened. They are a help to "
+    "judgement and no measurement. ± gives two standard uncertainties of a figure."
+)
+_ORIGINS: Mapping[str, str] = {
+    "typed": "typed in this session",
+    "vehicle": "the car's own file",
+    "generic": "generic figure, not the maker's",
+}
+_TAKEN_AS: Mapping[str, str] = {
+    "route": "the authored route",
+    "advice": "the advice",
+    "free": "the technician's own choice",
+}
+_SHOWING: Mapping[str, str] = {"yes": "yes", "no": "no", "unknown": "not said"}
+LEAST_LIKELY_SHOWN = 0.005
+MOST_CAUSES = 15
+
+
+def report(state: State, knowledge: Knowledge, trouble: str = "") -> list[Block]:
+    """The report of a session as it stands; `trouble` says what is wrong with its log, if anything.
+
+    Raises ValueError for a state without a session.
+    """
+    if state.opened is None:
+        raise ValueError("there is no session to report on")
+    reckoning = reckon(state, knowledge)
+    blocks: list[Block] = [Heading(1, f"Handover: {state.opened.title}")]
+    if trouble:
+        blocks.append(Paragraph(f"The log of this session is damaged: {trouble}.", True))
+    blocks += _in_short(state, knowledge, reckoning)
+    blocks += _complaints(state, knowledge)
+    blocks += _vehicle(state, knowledge)
+    blocks += _course(state, knowledge)
+    blocks += _not_done(state, knowledge)
+    blocks += _causes(state, knowledge, reckoning)
+    blocks += _repairs(state, knowledge)
+    blocks += _proof(state, knowledge)
+    blocks += _remaining(state, knowledge)
+    blocks += _cautions(state, knowledge)
+    blocks += _notes(state)
+    blocks += [Heading(2, "What this report is"), Paragraph(RECORDS), Paragraph(JUDGEMENT)]
+    return blocks
+
+
+# --- the parts -------------------------------------------------------------------------------
+
+
+def _in_short(state: State, knowledge: Knowledge, reckoning: Reckoning) -> list[Block]:
+    opened, first, last = state.opened, state.history[0], state.history[-1]
+    assert opened is not None
+    people = ", ".join(dict.fromkeys(envelope.who for envelope in state.history))
+    closed = state.closed.event if state.closed else None
+    standing = f"closed: {closed.outcome}" if closed else "open, work goes on"
+    confirmed = ", ".join(name_of(cause, knowledge) for cause in closed.causes) if closed else ""
+    likely = [
+        f"{reckoning.names[cause]} {percent(chance)}"
+        for cause, chance in _by_chance(reckoning.now)[:3]
+        if chance >= LEAST_LIKELY_SHOWN
+    ]
+    done = ", ".join(name_of(fact.event.cause, knowledge) for fact in state.repairs)
+    items = [
+        ("State", standing),
+        (
+            "Confirmed cause" if closed and len(closed.causes) == 1 else "Confirmed causes",
+            confirmed,
+        ),
+        ("Repaired", done),
+        ("Most likely present now", ", ".join(likely) if not closed or not confirmed else ""),
+        ("Complaint", "; ".join(_complaint_now(state, knowledge))),
+        ("Opened", f"{_time(first.at)} by {first.who}"),
+        ("Last entry", f"{_time(last.at)} by {last.who}"),
+        ("People", people),
+        ("Program", opened.program),
+        ("Knowledge", opened.digest[:16]),
+    ]
+    return [facts(items)]
+
+
+def _complaint_now(state: State, knowledge: Knowledge) -> list[str]:
+    lines = []
+    found = state.found()
+    for tree in dict.fromkeys(fact.event.tree for fact in state.complaints):
+        stages = {stage: what for (which, stage), what in found.items() if which == tree}
+        what = stages[max(stages)]
+        since = " (not looked for since the last repair)" if max(stages) < state.stage else ""
+        lines.append(f"{name_of(tree, knowledge)}: {what}{since}")
+    return lines
+
+
+def _complaints(state: State, knowledge: Knowledge) -> list[Block]:
+    blocks: list[Block] = [Heading(2, "The complaint")]
+    if not state.complaints:
+        blocks.append(Paragraph("No complaint was taken down."))
+    for tree in dict.fromkeys(fact.event.tree for fact in state.complaints):
+        taken = state.complaint(tree)
+        assert taken is not None
+        blocks.append(Heading(3, name_of(tree, knowledge)))
+        blocks.append(
+            facts(
+                [
+                    ("The driver says", taken.said or "nothing was noted"),
+                    ("How often", taken.how_often),
+                    ("Seen before work began", _SHOWING[taken.showing]),
+                    *taken.answers.items(),
+                ]
+            )
+        )
+    return blocks
+
+
+def _vehicle(state: State, knowledge: Knowledge) -> list[Block]:
+    car = car_of(state, knowledge)
+    blocks: list[Block] = [Heading(2, "The car"), Paragraph(car.name or "The car was not named.")]
+    used: dict[str, None] = {}
+    for fact in state.readings:
+        if fact.event.test in knowledge.tests:
+            used |= dict.fromkeys(specs_of(knowledge.tests[fact.event.test]))
+    # A generic figure that no reading stood on says nothing about this car.
+    shown = [spec for spec in car.specs if spec in used or car.specs[spec].origin != "generic"]
+    if shown:
+        rows = []
+        for spec in shown:
+            known = car.specs[spec]
+            rows.append(
+                (
+                    name_of(spec, knowledge),
+                    with_unit(value_text(known.value), known.unit),
+                    _origin(known.origin, known.source),
+                    "yes" if spec in used else "",
+                )
+            )
+        blocks.append(
+            Table(("Spec", "Value", "Where it came from", "Used for a limit"), tuple(rows))
+        )
+    unknown = [name_of(spec, knowledge) for spec in used if spec not in car.specs]
+    if unknown:
+        blocks.append(Paragraph(f"Not known for this car: {', '.join(unknown)}."))
+    checks = [
+        f"{name_of(fact.event.instrument, knowledge)}: {plain(fact.event.shown)} shown was "
+        f"{plain(fact.event.true)} true"
+        + (f", against {fact.event.against}" if fact.event.against else "")
+        for fact in state.instruments
+    ]
+    if checks:
+        blocks.append(Heading(3, "Instruments checked"))
+        blocks.append(Facts(tuple(("", line) for line in checks)))
+    return blocks
+
+
+def _course(state: State, knowledge: Knowledge) -> list[Block]:
+    """Everything that happened, in order; the withdrawn entries are there and marked."""
+    blocks: list[Block] = [Heading(2, "What was done, in order")]
+    reckoner = Reckoner(state, knowledge)
+
+    def line(envelope: Envelope, text: str) -> None:
+        """One line for an entry that needs no more; lines in a row share a list."""
+        item = (f"Entry {envelope.sequence}, {_stamp(envelope)}", text)
+        if isinstance(blocks[-1], Facts) and blocks[-1].items[0][0].startswith("Entry "):
+            blocks[-1] = Facts((*blocks[-1].items, item))
+        else:
+            blocks.append(Facts((item,)))
+
+    for envelope in state.history:
+        event = envelope.event
+        if isinstance(event, Opened | ComplaintTaken):
+            continue
+        gone = state.withdrawn.get(envelope.sequence)
+        number = f"Entry {envelope.sequence}, "
+        match event:
+            case ReadingTaken():
+                test = knowledge.tests.get(event.test)
+                name = name_of(event.test, knowledge)
+                blocks.append(Heading(3, f"{number}{name}: {event.band}", gone is not None))
+                items = _reading_items(envelope, event, test, knowledge)
+                items += _effect(reckoner, envelope, gone)
+                blocks.append(facts(items))
+            case Repaired():
+                blocks.append(Heading(3, number + say(event, knowledge), gone is not None))
+                minutes = "" if event.minutes is None else f"{plain(event.minutes)} min"
+                items = [("When", _stamp(envelope)), ("Minutes", minutes)]
+                blocks.append(facts(items + _effect(reckoner, envelope, gone)))
+            case ComplaintChecked():
+                blocks.append(Heading(3, number + say(event, knowledge), gone is not None))
+                items = [("When", _stamp(envelope)), ("How", event.how)]
+                blocks.append(facts(items + _effect(reckoner, envelope, gone)))
+            case _:
+                mark = "" if gone is None else f" (withdrawn by entry {gone.sequence})"
+                line(envelope, say(event, knowledge) + mark)
+    return blocks
+
+
+class Reckoner:
+    """The chances after each standing entry, worked out again only when the evidence changed."""
+
+    def __init__(self, state: State, knowledge: Knowledge) -> None:
+        self._state = state
+        self._knowledge = knowledge
+        self._last: tuple[Evidence, Car, Reckoning] | None = None
+
+    def moves(self, sequence: int) -> list[str]:
+        """What rose and what fell through a standing entry, in words."""
+        before, after = self._chances(sequence - 1), self._chances(sequence)
+        if after.trouble:
+            return [after.trouble]
+        lines = biggest_moves(before.now, after.now, after.names, count=4)
+        if after.posterior is not None and not after.posterior.exact:
+            lines.append(_approximate(after))
+        return lines
+
+    def _chances(self, sequence: int) -> Reckoning:
+        state = standing_until(self._state, sequence)
+        found, car = evidence(state, self._knowledge), car_of(state, self._knowledge)
+        if self._last is None or self._last[:2] != (found, car):
+            self._last = (found, car, reckon(state, self._knowledge))
+        return self._last[2]
+
+
+def _effect(reckoner: Reckoner, envelope: Envelope, gone: Envelope | None) -> list[tuple[str, str]]:
+    if gone is not None:
+        reason = gone.event.reason if isinstance(gone.event, Withdrawn) else ""
+        why = f": {reason}" if reason else ""
+        return [("Withdrawn", f"by entry {gone.sequence}{why}. It counts for nothing.")]
+    return [("What it did", "; ".join(reckoner.moves(envelope.sequence)))]
+
+
+def _reading_items(
+    envelope: Envelope, event: ReadingTaken, test: Test | None, knowledge: Knowledge
+) -> list[tuple[str, str]]:
+    items = [("When", _stamp(envelope)), ("Typed", event.typed)]
+    if event.choice is None:
+        shown, true = shown_text(event, test), true_text(event, test)
+        items.append(("Shown", shown))
+        items.append(("True, after correction of the instrument", true))
+        figure = figure_text(event)
+        items.append(("Figure", figure if figure and figure != shown else ""))
+    else:
+        items.append(("Seen", event.choice))
+    items.append(("Limits", _limits(event, test)))
+    for used in event.specs_used:
+        value = with_unit(value_text(used.value), used.unit)
+        origin = _origin(used.origin, used.source)
+        items.append(("Stands on", f"{name_of(used.spec, knowledge)} {value}, {origin}"))
+    sure = ", ".join(
+        f"{band} {percent(chance)}"
+        for band, chance in sorted(event.bands.items(), key=lambda pair: -pair[1])
+        if chance >= LEAST_LIKELY_SHOWN
+    )
+    items.append(("How sure", sure + (" (near a limit)" if event.near else "")))
+    instruments = ", ".join(name_of(used, knowledge) for used in event.instruments.values())
+    items.append(("Taken with", instruments))
+    items.append(("Complaint showing", _SHOWING[event.showing]))
+    items.append(("Chosen by", _TAKEN_AS[event.taken_as]))
+    if event.repeat_of:
+        numbers = ", ".join(map(str, event.repeat_of))
+        items.append(("Together with", f"entry {numbers}: repeats count as one finding"))
+    return items
+
+
+def _limits(event: ReadingTaken, test: Test | None) -> str:
+    """The bands of a number with the limits between them: `low below 36 psi, ...`."""
+    if not event.limits or test is None:
+        return ""
+    limits = [with_unit(plain(limit), event.unit) for limit in event.limits]
+    if len(event.limits) != len(test.bands) - 1:
+        return ", ".join(limits)
+    parts = [f"{test.bands[0]} below {limits[0]}"]
+    for at, band in enumerate(test.bands[1:-1]):
+        parts.append(f"{band} from {limits[at]} to {limits[at + 1]}")
+    parts.append(f"{test.bands[-1]} above {limits[-1]}")
+    return ", ".join(parts)
+
+
+def _not_done(state: State, knowledge: Knowledge) -> list[Block]:
+    if not state.cannot_do:
+        return []
+    rows = tuple(
+        (name_of(test, knowledge), fact.event.reason) for test, fact in state.cannot_do.items()
+    )
+    return [Heading(2, "What could not be done"), Table(("Test", "Why not"), rows)]
+
+
+def _causes(state: State, knowledge: Knowledge, reckoning: Reckoning) -> list[Block]:
+    blocks: list[Block] = [Heading(2, "The causes and their chances")]
+    posterior = reckoning.posterior
+    if posterior is None:
+        blocks.append(Paragraph(reckoning.trouble, True))
+        return blocks
+    first = before_readings(reckoning)
+    at_start, now = reckoning.at_start, reckoning.now
+    repaired = {fact.event.cause for fact in state.repairs}
+    ordered = sorted(now, key=lambda cause: -max(now[cause], at_start[cause]))
+    shown = [
+        cause
+        for cause in ordered
+        if cause in repaired or max(now[cause], at_start[cause]) >= LEAST_LIKELY_SHOWN
+    ][:MOST_CAUSES]
+    rows = tuple(
+        (
+            reckoning.names[cause] + (" (repaired)" if cause in repaired else ""),
+            percent(first.get(cause, 0.0)),
+            percent(at_start[cause]),
+            percent(now[cause]),
+        )
+        for cause in shown
+    )
+    head = ("Cause", "Before any reading", "Present when it came in", "Present now")
+    blocks.append(Table(head, rows))
+    if len(now) > len(shown):
+        blocks.append(Paragraph(f"{len(now) - len(shown)} further causes are less likely."))
+    if not posterior.exact:
+        blocks.append(Paragraph(f"{_approximate(reckoning)}.", True))
+    fit = conflict(reckoning.network, reckoning.evidence)
+    if fit.serious:
+        blocks.append(Paragraph(fit.message, True))
+    return blocks
+
+
+def _approximate(reckoning: Reckoning) -> str:
+    omitted = reckoning.posterior.omitted if reckoning.posterior else 0.0
+    return (
+        "These chances are approximate: so many readings are entangled that only sets of few "
+        f"causes were counted, which leaves out about {percent(omitted)} of the evidence"
+    )
+
+
+def _repairs(state: State, knowledge: Knowledge) -> list[Block]:
+    if not state.repairs:
+        return []
+    rows = []
+    for fact in state.repairs:
+        cause = knowledge.causes.get(fact.event.cause)
+        minutes = "" if fact.event.minutes is None else plain(fact.event.minutes)
+        done = fact.event.done or (cause.repair.do if cause else "")
+        rows.append((str(fact.sequence), name_of(fact.event.cause, knowledge), done, minutes))
+    return [
+        Heading(2, "Repairs"),
+        Table(("Entry", "Cause", "What was done", "Minutes"), tuple(rows)),
+    ]
+
+
+def _proof(state: State, knowledge: Knowledge) -> list[Block]:
+    found = before_beside_after(state, knowledge)
+    if not found:
+        return []
+    rows = tuple(
+        (row.name, _side(row, row.before, knowledge), _side(row, row.after, knowledge), row.verdict)
+        for row in found
+    )
+    head = ("Test", "Before", "After", "Came out")
+    return [Heading(2, "Before beside after"), Table(head, rows)]
+
+
+def _side(row: ProofRow, side: Side | None, knowledge: Knowledge) -> str:
+    if side is None:
+        return "not read"
+    if side.group is None:
+        return side.band
+    event = side.group.last.event
+    if event.choice is not None:
+        return event.choice
+    text = figure_text(event) or shown_text(event, knowledge.tests.get(row.id))
+    return f"{text}: {side.band}"
+
+
+def _remaining(state: State, knowledge: Knowledge) -> list[Block]:
+    left = remaining(state, knowledge)
+    blocks: list[Block] = [Heading(2, "What remains to be done")]
+    if not left:
+        return [*blocks, Paragraph("Nothing that the session knows of.")]
+    return [*blocks, Facts(tuple(("", sentence) for sentence in left))]
+
+
+def _cautions(state: State, knowledge: Knowledge) -> list[Block]:
+    blocks: list[Block] = [Heading(2, "Cautions")]
+    still_open = unanswered(state, knowledge)
+    if still_open:
+        blocks.append(Paragraph("Still open: nobody acknowledged these.", True))
+        items = [(name_of(each.id, knowledge), _danger(each.caution)) for each in still_open]
+        blocks.append(Facts(tuple(items)))
+    answered = []
+    for fact in state.acknowledged:
+        event = fact.event
+        for caution in cautions_of(knowledge, event.carrier, event.id):
+            if caution.id == event.caution:
+                text = f"{_danger(caution)} Answered: {event.answer}, {fact.who}."
+                answered.append((name_of(event.id, knowledge), text))
+    if answered:
+        blocks.append(Heading(3, "Answered"))
+        blocks.append(Facts(tuple(answered)))
+    if len(blocks) == 1:
+        blocks.append(Paragraph("None was open."))
+    return blocks
+
+
+def _danger(caution: Caution) -> str:
+    stops = "STOPS THE WORK. " if caution.kind == "stop" else ""
+    return f"{stops}{caution.danger} {caution.do}"
+
+
+def _notes(state: State) -> list[Block]:
+    if not state.notes:
+        return []
+    items = tuple((f"{_time(fact.at)}, {fact.who}", fact.event.text) for fact in state.notes)
+    return [Heading(2, "Notes"), Facts(items)]
+
+
+# --- words -----------------------------------------------------------------------------------
+
+
+def _by_chance(chances: Mapping[str, float]) -> list[tuple[str, float]]:
+    return sorted(chances.items(), key=lambda pair: -pair[1])
+
+
+def _origin(origin: str, source: str) -> str:
+    words = _ORIGINS[origin]
+    return f"{words} ({source})" if source else words
+
+
+def _time(at: datetime) -> str:
+    return f"{at:%Y-%m-%d %H:%M} UTC"
+
+
+def _stamp(envelope: Envelope) -> str:
+    return f"{_time(envelope.at)}, {envelope.who}"
