@@ -148,6 +148,8 @@ class _Resolver:
         if name in here:
             owner = here[name].tree
             if owner is None or owner == item.tree:
+                if needed and owner is None:
+                    self.in_use(item, path, what, here[name], key=key)
                 return True
             message = f"`{name}` is a {what} of the tree `{owner}` alone"
             hint = f"move it to a catalogue under {self.shelf.folder / 'shared'}"
@@ -162,6 +164,28 @@ class _Resolver:
             hint = f"add {elsewhere[name]} to `uses`"
             self.report(item, path, message, hint, rule="not-used", key=key)
         return False
+
+    def in_use(
+        self,
+        item: Item[Any],
+        path: Sequence[str | int],
+        what: str,
+        wanted: Item[Any],
+        *,
+        key: bool,
+    ) -> None:
+        """Record a cause or test that must be loaded with an entry, but is not in every tree.
+
+        Several trees may be loaded together; each must hold on its own.
+        """
+        for tree, files in self.shelf.uses.items():
+            with_item = tree == item.tree or (item.tree is None and item.source.file in files)
+            if with_item and wanted.source.file not in files:
+                whose = "here" if tree == item.tree else f"by the tree `{tree}`"
+                message = f"the {what} `{wanted.id}` is in a catalogue that is not used {whose}"
+                hint = f"add shared/{wanted.source.file.rpartition('/')[2]} to `uses`"
+                self.report(item, path, message, hint, rule="not-used", key=key)
+                return
 
     def cautions(self, item: Item[Any], names: Sequence[str]) -> tuple[str, ...]:
         """The cautions of an entry."""

@@ -119,9 +119,9 @@ def possible_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem
 
     ```yaml
     tests:
-      cranking-volts:
+      battery-rest-volts:
         reading: {unit: V, accuracy: 0.1}
-        bands: [low, 9.6, in limits]
+        bands: [low, 12.4, in limits]
         expect: in limits
     ```
 
@@ -129,9 +129,9 @@ def possible_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem
 
     ```yaml
     tests:
-      cranking-volts:
+      battery-rest-volts:
         reading: {unit: V, accuracy: 0.1, possible: [0, 16]}
-        bands: [low, 9.6, in limits]
+        bands: [low, 12.4, in limits]
         expect: in limits
     ```
     """

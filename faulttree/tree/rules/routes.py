@@ -80,17 +80,19 @@ def route_dead_end(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     Bad:
 
     ```yaml
+    tests:
+      idle-watch: {choices: [steady, hunting, dying]}
     route:
       idle-watch: {hunting: fuel-pressure-prime}
-      fuel-pressure-prime: {low: fuel-pump-weak}
     ```
 
     Good:
 
     ```yaml
+    tests:
+      idle-watch: {choices: [steady, hunting, dying]}
     route:
-      idle-watch: {hunting: fuel-pressure-prime, otherwise: fuel-pressure-prime}
-      fuel-pressure-prime: {low: fuel-pump-weak, high: regulator-high}
+      idle-watch: {hunting: fuel-pressure-prime, dying: fuel-pressure-prime}
     ```
     """
     for tree in knowledge.trees.values():

@@ -87,9 +87,9 @@ def source_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
 
     ```yaml
     tests:
-      cranking-volts:
+      battery-rest-volts:
         reading: {unit: V, accuracy: 0.1, possible: [0, 16]}
-        bands: [low, 9.6, in limits]
+        bands: [low, 12.4, in limits]
         expect: in limits
     ```
 
@@ -97,9 +97,9 @@ def source_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
 
     ```yaml
     tests:
-      cranking-volts:
+      battery-rest-volts:
         reading: {unit: V, accuracy: 0.1, possible: [0, 16]}
-        bands: [low, 9.6, in limits]
+        bands: [low, 12.4, in limits]
         expect: in limits
         source: common practice, no source
     ```
@@ -150,6 +150,7 @@ def unused(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
         reading: {unit: inHg, with: vacuum-gauge, possible: [0, 30]}
         bands: [low, 16, in limits]
         expect: in limits
+        points_to: {regulator-high: {low: 0.1}}
     ```
     """
     shelf = checked.shelf

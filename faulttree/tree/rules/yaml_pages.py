@@ -295,7 +295,7 @@ def missing_key() -> None:
     ```yaml
     format: 1
     instruments:
-      vacuum-gauge: {name: Vacuum gauge, unit: inHg}
+      fuel-gauge: {name: Fuel pressure gauge, unit: psi}
     ```
 
     Good:
@@ -303,7 +303,7 @@ def missing_key() -> None:
     ```yaml
     format: 1
     instruments:
-      vacuum-gauge: {name: Vacuum gauge, unit: inHg, accuracy: 0.5}
+      fuel-gauge: {name: Fuel pressure gauge, unit: psi, accuracy: 0.5}
     ```
     """
 
