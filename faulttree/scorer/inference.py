@@ -137,6 +137,13 @@ def _states(weights: Sequence[float]) -> tuple[list[int], list[float]]:
     return runs, values
 
 
+def _rest(fired: float) -> float:
+    """What a chance leaves to its opposite. A sure thing leaves 0, not the last digit's rounding,
+    or evidence that contradicts itself would be explained by that digit."""
+    rest = 1.0 - fired
+    return rest if rest > 1e-13 else 0.0
+
+
 def _thrown(
     chances: Sequence[float], states: Sequence[int], size: int, scale: float
 ) -> tuple[float, ...]:
@@ -149,8 +156,7 @@ def _thrown(
             fired += q
         if state > 0:
             into[state] += q
-    # A cause that surely fires leaves 1 - 1 = 0; rounding must not make that negative.
-    into[0] = max(0.0, 1.0 - fired)
+    into[0] = _rest(fired)
     return tuple(into)
 
 
@@ -546,7 +552,7 @@ def sweep(problem: Problem, posterior: Posterior, sources: Sequence[str]) -> lis
                 families = extra.setdefault(cause, {})
                 if source.family not in families:
                     families[source.family] = np.ones(len(chunk))
-                families[source.family][b] *= max(0.0, 1.0 - fired / shows)
+                families[source.family][b] *= _rest(fired / shows)
         log_weight, here = _run(problem, len(chunk), extra)
         end = begin + len(chunk)
         not_thrown[begin:end] = np.exp(log_weight - posterior.log_evidence) * leaks
@@ -585,7 +591,7 @@ def sweep_repairs(
             for cause, chances in source.links.items():
                 if cause in problem.gone_at:
                     continue
-                left = max(0.0, 1.0 - chances[0] / network.shows[cause, source.family])
+                left = _rest(chances[0] / network.shows[cause, source.family])
                 row = np.full(len(chunk), left)
                 if network.nodes[cause].id in chunk:
                     row[chunk.index(network.nodes[cause].id)] = 1.0

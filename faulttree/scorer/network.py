@@ -85,7 +85,8 @@ def _shows(sources: Iterable[Source]) -> dict[tuple[int, str], float]:
     for source in sources:
         for cause, chances in source.links.items():
             key = (cause, source.family)
-            largest[key] = max(largest.get(key, 0.0), sum(chances))
+            # Chances that sum to 1 may do so with a last digit too many.
+            largest[key] = min(1.0, max(largest.get(key, 0.0), sum(chances)))
     return largest
 
 
