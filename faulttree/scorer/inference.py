@@ -589,15 +589,17 @@ def sweep_repairs(
         for tree in network.complaints:
             source = network.sources[tree]
             for cause, chances in source.links.items():
-                if cause in problem.gone_at:
+                shows = network.shows[cause, source.family]
+                if cause in problem.gone_at or shows <= 0.0:
                     continue
-                left = _rest(chances[0] / network.shows[cause, source.family])
+                left = _rest(chances[0] / shows)
                 row = np.full(len(chunk), left)
                 if network.nodes[cause].id in chunk:
                     row[chunk.index(network.nodes[cause].id)] = 1.0
                 extra.setdefault(cause, {})[source.family] = row
         log_weight, was = _run(problem, len(chunk), extra)
-        cured = np.exp(log_weight - posterior.log_evidence)
+        by_leak = math.prod(1.0 - network.sources[tree].leak[0] for tree in network.complaints)
+        cured = np.exp(log_weight - posterior.log_evidence) * by_leak
         for b, repaired in enumerate(chunk):
             share = min(1.0, float(cured[b]))
             after = posterior.was - was[b] * share
