@@ -1,23 +1,540 @@
-"""The commands; the only place that prints or exits."""
+"""The commands; the only place that prints or exits.
+
+Every command is a function of its options that returns an exit code. What cannot be done is said in
+one message on standard error: 2 when the command line is at fault, 1 when a file or the system is.
+Nothing slow is imported before the command that needs it.
+"""
 
 import argparse
-from collections.abc import Sequence
+import os
+import sys
+import unicodedata
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from faulttree import __version__
+
+if TYPE_CHECKING:
+    from faulttree.session.journal import Record
+    from faulttree.tree.model import Knowledge
+
+USAGE, CONTENT, INTERRUPTED = 2, 1, 130
+SHOWN = 10
+"""How many causes and suggestions are printed for people; JSON has them all."""
+
+FOOT = """\
+Exit codes: 0 done, 1 something is wrong with a file or the system, 2 the command line is wrong.
+Trees come from --trees, ./trees, or the shipped ones; sessions from --sessions or ./sessions.
+"""
+SCORE_FOOT = """\
+Readings and repairs count in the order given. A reading is a figure with or without its unit
+(34psi), one for each cylinder ("150,148,95,151 psi"), a choice (hunting), or figures by name
+("shown=60 degC, true=85 degC"). A test read twice before a repair is repeated. A reading named
+like a complaint says whether that is there: idle-unsteady=gone or idle-unsteady=present.
+"""
+
+
+class Wrong(Exception):
+    """Something that ends the command: the message, and the exit code."""
+
+    def __init__(self, message: str, code: int) -> None:
+        super().__init__(message)
+        self.code = code
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns its exit code."""
-    parser = argparse.ArgumentParser(prog="faulttree")
-    commands = parser.add_subparsers(dest="command", required=True)
-    check = commands.add_parser("check", help="check trees for mistakes")
-    check.add_argument("paths", nargs="*", default=["trees"], metavar="PATH")
-    options = parser.parse_args(arguments)
-    return _check(options.paths)
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks a sign (an old locale) gets a question mark, not a traceback.
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+    try:
+        options = _parser().parse_args(arguments)
+        code: int = options.run(options)
+        sys.stdout.flush()
+        return code
+    except Wrong as wrong:
+        _complain(str(wrong))
+        return wrong.code
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader has gone, as `| head` does. Python must not try to write again on its way out.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return CONTENT
 
 
-def _check(paths: Sequence[str]) -> int:
-    from faulttree.tree.check import check
+# --- the command line ------------------------------------------------------------------------
 
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that says what is wrong in one message, without the whole of its usage."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the command line and leave."""
+        _complain(f"{message[:1].upper()}{message[1:]}. See `{self.prog} --help`.")
+        raise SystemExit(USAGE)
+
+
+class _InOrder(argparse.Action):
+    """Collects readings and repairs in one list, because their order counts."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: Any,
+        option_string: str | None = None,
+    ) -> None:
+        steps = list(getattr(namespace, "steps", None) or [])
+        steps.append(((option_string or "").lstrip("-"), values))
+        namespace.steps = steps
+
+
+def _parser() -> argparse.ArgumentParser:
+    # Suppressed, so that an option before the command is not reset by the one after it.
+    absent: dict[str, Any] = {"default": argparse.SUPPRESS}
+    folders = _Parser(add_help=False)
+    for name, what in (("trees", "trees"), ("sessions", "session logs")):
+        folders.add_argument(f"--{name}", metavar="FOLDER", **absent, help=f"the folder of {what}")
+    screens = _Parser(add_help=False)
+    screens.add_argument("--who", metavar="NAME", **absent, help="who is at the keyboard")
+    screens.add_argument("--keys", metavar="FILE", **absent, help="a file of your own keys")
+    screens.add_argument("--colours", metavar="NAME", **absent, help="a set of colours")
+
+    parser = _Parser(
+        prog="faulttree",
+        description="Walks a technician through the tests that find why a petrol car does not "
+        "drive well. Without a command it opens the screens.",
+        epilog=FOOT,
+        parents=[folders, screens],
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.set_defaults(run=_home)
+    parser.add_argument("--version", action="version", version=f"faulttree {__version__}")
+    commands = parser.add_subparsers(
+        dest="command", metavar="COMMAND", parser_class=_Parser, title="commands"
+    )
+
+    def command(
+        name: str,
+        run: Callable[[argparse.Namespace], int],
+        what: str,
+        *parents: _Parser,
+        epilog: str = "",
+    ) -> _Parser:
+        made: _Parser = commands.add_parser(
+            name,
+            help=what,
+            description=f"{what[:1].upper()}{what[1:]}.",
+            epilog=epilog,
+            parents=[folders, *parents],
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            allow_abbrev=False,
+        )
+        made.set_defaults(run=run)
+        return made
+
+    walk = command("walk", _walk, "take in a car and walk it through the tests", screens)
+    walk.add_argument("tree_ids", nargs="*", metavar="TREE", help="the complaints; asked if none")
+    walk.add_argument("--vehicle", metavar="ID", help="one of the shop's own cars")
+    resume = command("resume", _resume, "go on with a session", screens)
+    resume.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
+    replay = command("replay", _replay, "step through a session", screens)
+    replay.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
+    replay.add_argument("--exercise", action="store_true", help="guess each next test first")
+    handover = command("handover", _handover, "write the report of a session in Markdown")
+    handover.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
+    handover.add_argument(
+        "-o", "--output", metavar="FILE", help="write it there, not to the screen"
+    )
+    check = command("check", _check, "load trees and say what is wrong with them")
+    check.add_argument("paths", nargs="*", metavar="PATH", help="files or folders of trees")
+    check.add_argument("--explain", metavar="RULE", help="say what a rule is about, and stop")
+    command("sessions", _sessions, "list the sessions, the latest first")
+    score = command(
+        "score", _score, "give the chances of the causes without a screen", epilog=SCORE_FOOT
+    )
+    score.add_argument("tree_ids", nargs="+", metavar="TREE", help="the complaints")
+    score.add_argument("--vehicle", metavar="FILE", help="a vehicle's file, or its id")
+    score.add_argument(
+        "--spec",
+        dest="specs",
+        action="append",
+        default=[],
+        metavar="ID=VALUE",
+        help="a figure of the car",
+    )
+    score.add_argument("--reading", action=_InOrder, metavar="TEST=VALUE", help="what a test read")
+    score.add_argument("--repaired", action=_InOrder, metavar="CAUSE", help="a cause put right")
+    score.add_argument("--json", action="store_true", help="print JSON")
+    score.set_defaults(steps=None)
+    return parser
+
+
+# --- the screens -----------------------------------------------------------------------------
+
+
+def _home(options: argparse.Namespace) -> int:
+    trees, sessions = _trees(options), _sessions_to_write(options)
+    _insist_on_terminal()
+    from faulttree.screen.app import run_home
+
+    return run_home(trees, sessions, **_screen_options(options))
+
+
+def _walk(options: argparse.Namespace) -> int:
+    trees, sessions = _trees(options), _sessions_to_write(options)
+    # What is misspelt is said before the screen is taken over; the trees are loaded there.
+    from faulttree.tree.load import list_trees
+
+    known = [card.id for card in list_trees(trees)]
+    for tree in options.tree_ids:
+        if tree not in known:
+            raise Wrong(f"There is no tree {tree!r} in {trees}.{_near(tree, known)}", USAGE)
+    if options.vehicle is not None:
+        cars = sorted(path.stem for path in (trees / "vehicles").glob("*.yaml"))
+        if options.vehicle not in cars:
+            raise Wrong(
+                f"There is no vehicle {options.vehicle!r} in {trees / 'vehicles'}."
+                f"{_near(options.vehicle, cars)}",
+                USAGE,
+            )
+    _insist_on_terminal()
+    from faulttree.screen.app import run_walk
+
+    return run_walk(
+        trees, sessions, tuple(options.tree_ids), options.vehicle, **_screen_options(options)
+    )
+
+
+def _resume(options: argparse.Namespace) -> int:
+    path = _session_path(options)
+    record = _record(path)
+    if record.state.closed is not None:
+        raise Wrong(
+            f"{path}: the session is closed ({record.state.closed.event.outcome}). Look at it with "
+            "`faulttree replay`; the screens can reopen it from Home.",
+            CONTENT,
+        )
+    _insist_on_terminal()
+    from faulttree.screen.app import run_resume
+
+    return run_resume(_trees(options), _sessions_folder(options), path, **_screen_options(options))
+
+
+def _replay(options: argparse.Namespace) -> int:
+    path = _session_path(options)
+    _record(path)
+    _insist_on_terminal()
+    from faulttree.screen.app import run_replay
+
+    return run_replay(
+        _trees(options),
+        _sessions_to_write(options),
+        path,
+        exercise=options.exercise,
+        **_screen_options(options),
+    )
+
+
+def _screen_options(options: argparse.Namespace) -> dict[str, Any]:
+    chosen = {name: getattr(options, name, None) for name in ("who", "keys", "colours")}
+    if chosen["keys"] is not None:
+        chosen["keys"] = Path(chosen["keys"])
+        if not chosen["keys"].is_file():
+            raise Wrong(f"There is no file of keys {chosen['keys']}.", CONTENT)
+    return chosen
+
+
+def _insist_on_terminal() -> None:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Wrong(
+            "The screens need a terminal, and this is none. Without one there are the commands "
+            "`score`, `handover`, `check` and `sessions`.",
+            CONTENT,
+        )
+
+
+# --- the reports -----------------------------------------------------------------------------
+
+
+def _handover(options: argparse.Namespace) -> int:
+    path = _session_path(options)
+    record = _record(path)
+    from faulttree.handover.markdown import to_markdown
+    from faulttree.handover.report import report
+
+    trouble = "" if record.damage is None else str(record.damage)
+    text = to_markdown(report(record.state, _knowledge_of(record), trouble))
+    if options.output is None:
+        sys.stdout.write(text)
+        return 0
+    output = Path(options.output)
+    if _same_file(output, path):
+        raise Wrong(f"{output} is the log of the session; give the report another name.", USAGE)
+    try:
+        output.write_text(text, encoding="utf-8")
+    except OSError as trouble_there:
+        why = trouble_there.strerror
+        raise Wrong(f"{output}: the report cannot be written: {why}.", CONTENT) from None
+    return 0
+
+
+def _same_file(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:
+        return False
+
+
+def _sessions(options: argparse.Namespace) -> int:
+    from faulttree.session.journal import JournalError, list_sessions
+
+    folder = _sessions_folder(options)
+    try:
+        cards = list_sessions(folder)
+    except JournalError as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
+    if not cards:
+        _print(f"No sessions in {folder}.")
+        return 0
+    widest = max(len(card.id) for card in cards)
+    for card in cards:
+        when = f"{card.last_at:%Y-%m-%d %H:%M}" if card.last_at else "?"
+        standing = card.outcome or card.status
+        trouble_there = f"  [{card.trouble}]" if card.trouble else ""
+        _print(
+            f"{card.id:{widest}}  {when:16}  {standing:9}  {card.entries:4} entries  "
+            f"{card.title}{trouble_there}"
+        )
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from faulttree.tree.check import as_text, check, explain
+
+    if options.explain is not None:
+        page = explain(options.explain)
+        if page is None:
+            from faulttree.tree.rules import RULES
+
+            raise Wrong(
+                f"There is no rule {options.explain!r}.{_near(options.explain, RULES)}", USAGE
+            )
+        _print(page.rstrip("\n"))
+        return 0
+    paths = options.paths or [_trees(options)]
     problems = check(paths)
-    for problem in problems:
-        print(problem)
-    return 1 if any(problem.severity == "error" for problem in problems) else 0
+    sys.stdout.write(as_text(problems))
+    return CONTENT if any(problem.severity == "error" for problem in problems) else 0
+
+
+# --- the scorer ------------------------------------------------------------------------------
+
+
+def _score(options: argparse.Namespace) -> int:
+    from faulttree.scorer.advice import advise
+    from faulttree.scorer.explain import conflict
+    from faulttree.session.chances import before_readings, reckon
+    from faulttree.session.imagined import BadStep, Step, imagine
+
+    knowledge, trees, vehicle = _loaded(options)
+    steps = [Step(kind, text) for kind, text in options.steps or ()]
+    try:
+        state = imagine(knowledge, trees, vehicle, options.specs, steps)
+    except BadStep as trouble:
+        raise Wrong(str(trouble), USAGE) from None
+    if any(check.stage == 0 and check.event.found == "gone" for check in state.checks):
+        _complain(
+            "A complaint that is gone before any repair is one that comes and goes: it counts as "
+            "there, since the car came in with it."
+        )
+    reckoning = reckon(state, knowledge)
+    posterior = reckoning.posterior
+    if posterior is None:
+        raise Wrong(reckoning.trouble, CONTENT)
+    network, evidence = reckoning.network, reckoning.evidence
+    before = before_readings(reckoning)
+    ranked = sorted(reckoning.now.items(), key=lambda pair: -pair[1])
+    suggestions = advise(network, evidence, posterior=posterior)
+    fit = conflict(network, evidence)
+    found: dict[str, Any] = {
+        "exact": posterior.exact,
+        "causes": [
+            {
+                "id": cause,
+                "name": reckoning.names[cause],
+                "before": before[cause],
+                "chance": chance,
+                "at_start": reckoning.at_start[cause],
+            }
+            for cause, chance in ranked
+        ],
+        "advice": [
+            {
+                "kind": suggestion.kind,
+                "id": suggestion.id,
+                "name": suggestion.name,
+                "minutes": suggestion.minutes,
+                "expected_cost": suggestion.expected_cost,
+                "settles": list(suggestion.settles),
+            }
+            for suggestion in suggestions
+        ],
+        "conflict": fit.measure,
+        # Of a test read before and after a repair, the later reading.
+        "bands": {
+            finding.source: dict(finding.bands)
+            for finding in evidence.findings
+            if finding.source in knowledge.tests
+        },
+        "omitted": posterior.omitted,
+        "remark": fit.message,
+    }
+    if options.json:
+        import json
+
+        sys.stdout.write(json.dumps(found, allow_nan=False, indent=1) + "\n")
+    else:
+        _print(_score_text(found))
+    return 0
+
+
+def _loaded(options: argparse.Namespace) -> "tuple[Knowledge, list[str], str | None]":
+    """The knowledge that the options name, the ids of its trees, and the id of the vehicle."""
+    from dataclasses import replace
+
+    from faulttree.tree.load import TreeError, load, load_vehicle
+
+    folder = _trees(options)
+    try:
+        knowledge = load(options.tree_ids, trees_dir=folder)
+        trees = [Path(tree).name.removesuffix(".yaml") for tree in options.tree_ids]
+        trees = list(dict.fromkeys(trees))
+        wanted = options.vehicle
+        if wanted is None or wanted in knowledge.vehicles:
+            return knowledge, trees, wanted
+        path = Path(wanted)
+        if not path.is_file():
+            raise Wrong(
+                f"There is no vehicle {wanted!r}, neither as a file nor in {folder / 'vehicles'}."
+                f"{_near(wanted, knowledge.vehicles)}",
+                USAGE,
+            )
+        vehicle = load_vehicle(path, trees_dir=folder)
+    except TreeError as trouble:
+        raise Wrong(f"the trees cannot be used as they stand:\n{trouble}", CONTENT) from None
+    vehicles = {**knowledge.vehicles, vehicle.id: vehicle}
+    return replace(knowledge, vehicles=vehicles), trees, vehicle.id
+
+
+def _score_text(found: dict[str, Any]) -> str:
+    """What `score` found, for people: the likelier causes, and what to do next."""
+    from faulttree.scorer.explain import percent
+
+    lines = [f"{'before':>10}  {'now':>10}  cause"]
+    for cause in found["causes"][:SHOWN]:
+        lines.append(
+            f"{percent(cause['before']):>10}  {percent(cause['chance']):>10}  {cause['name']}"
+        )
+    if not found["exact"]:
+        lines.append(f"Approximate: about {percent(found['omitted'])} of the evidence is left out.")
+    lines += ["", f"{'cost':>10}  {'minutes':>10}  what next (cost until the complaint is gone)"]
+    for advice in found["advice"][:SHOWN]:
+        lines.append(
+            f"{advice['expected_cost']:>10.0f}  {advice['minutes']:>10.0f}  "
+            f"{advice['kind']}: {advice['name']}"
+        )
+    if found["remark"]:
+        lines += ["", found["remark"]]
+    return "\n".join(lines)
+
+
+# --- finding things --------------------------------------------------------------------------
+
+
+def _trees(options: argparse.Namespace) -> Path:
+    from faulttree.tree.places import find_trees
+
+    wanted = getattr(options, "trees", None)
+    folder = find_trees(wanted)
+    if not folder.is_dir():
+        raise Wrong(f"There is no folder of trees {folder}. Give one with --trees.", CONTENT)
+    return folder
+
+
+def _sessions_folder(options: argparse.Namespace) -> Path:
+    from faulttree.tree.places import find_sessions
+
+    return find_sessions(getattr(options, "sessions", None))
+
+
+def _sessions_to_write(options: argparse.Namespace) -> Path:
+    from faulttree.tree.places import sessions_to_write
+
+    return sessions_to_write(getattr(options, "sessions", None))
+
+
+def _session_path(options: argparse.Namespace) -> Path:
+    from faulttree.session.journal import JournalError, find_session
+
+    try:
+        return find_session(_sessions_folder(options), options.session)
+    except JournalError as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
+
+
+def _record(path: Path) -> "Record":
+    """The log of a session; what is wrong with it is said, but what is sound can be used."""
+    from faulttree.session.journal import JournalError, read
+
+    try:
+        record = read(path)
+    except JournalError as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
+    if record.damage is not None:
+        _complain(f"{path}: {record.damage}.")
+    return record
+
+
+def _knowledge_of(record: "Record") -> "Knowledge":
+    from faulttree.session.journal import JournalError, knowledge_of
+
+    try:
+        return knowledge_of(record)
+    except JournalError as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
+
+
+# --- words -----------------------------------------------------------------------------------
+
+
+def _near(word: str, known: Iterable[str]) -> str:
+    """A hint that names the nearest known word, or all of them when they are few."""
+    from faulttree.trade.words import nearest
+
+    listed = list(known)
+    near = nearest(word, listed)
+    if near:
+        return f" Did you mean {near}?"
+    return f" There are: {', '.join(listed)}." if listed else ""
+
+
+def _print(text: str) -> None:
+    sys.stdout.write(f"{_harmless(text)}\n")
+
+
+def _complain(text: str) -> None:
+    sys.stderr.write(f"faulttree: {_harmless(text)}\n")
+
+
+def _harmless(text: str) -> str:
+    """The text without characters that a terminal obeys, line ends kept; data may hold any."""
+    return "".join(
+        c if c == "\n" or not unicodedata.category(c).startswith(("C", "Zl", "Zp")) else "?"
+        for c in text
+    )
