@@ -127,8 +127,10 @@ class _Resolver:
         """The one spelling of a unit, or None after recording that there is none."""
         if units.known(name):
             return units.canonical(name)
+        hint = did_you_mean(name.casefold(), filter(None, units.units()))
         near = units.suggest(name)
-        hint = f"did you mean `{near}`?" if near else ""
+        if near and not hint:
+            hint = f"did you mean `{near}`?"
         self.report(item, path, f"there is no unit `{name}`", hint, rule="unknown-unit")
         return None
 
@@ -156,6 +158,8 @@ class _Resolver:
             self.report(item, path, message, hint, rule="unknown-id", key=key)
             return False
         elsewhere = self.shelf.elsewhere(section)
+        if item.tree in self.shelf.incomplete and name in elsewhere:
+            return False
         if name not in elsewhere:
             self.unknown(item, path, what, name, (*here, *elsewhere), key=key)
             return False
@@ -179,6 +183,8 @@ class _Resolver:
         Several trees may be loaded together; each must hold on its own.
         """
         for tree, files in self.shelf.uses.items():
+            if tree in self.shelf.incomplete:
+                continue
             with_item = tree == item.tree or (item.tree is None and item.source.file in files)
             if with_item and wanted.source.file not in files:
                 whose = "here" if tree == item.tree else f"by the tree `{tree}`"
@@ -368,10 +374,9 @@ class _Resolver:
                 return None
         if spec.possible and not spec.possible[0] <= number <= spec.possible[1]:
             low, high = spec.possible
-            span = f"{units.plain(low)} to {units.plain(high)} {unit}".rstrip()
-            refuse(
-                f"{units.plain(number)} {unit}".rstrip() + f" is not possible for `{name}`", span
-            )
+            shown = f"{units.plain(number)} {unit}".rstrip()
+            hint = f"it can be {units.plain(low)} to {units.plain(high)} {unit}".rstrip()
+            refuse(f"{shown} is not possible for `{name}`", hint)
             return None
         return float(number)
 
@@ -903,9 +908,11 @@ class _Resolver:
                 message = f"`{band}` is the expected band: its chance is what the others leave"
                 self.report(item, (*path, band), message, rule="expected-band", key=True)
             elif names and band not in names:
-                options = [name for name in names if name != expect]
+                options = [name for name in dict.fromkeys(names) if name != expect]
                 message = f"there is no band `{band}`"
-                hint = did_you_mean(band, options) or f"they are {listed(options)}"
+                hint = did_you_mean(band, options)
+                if options and not hint:
+                    hint = f"they are {listed(options)}"
                 self.report(item, (*path, band), message, hint, rule="unknown-band", key=True)
         total = sum(chances.values())
         if total > MOST_FOR_ALL_BANDS + 1e-9:

@@ -483,7 +483,20 @@ Model = TypeVar("Model", bound=Entry)
 
 
 def explain(error: ValidationError, source: Source, at: Sequence[str | int]) -> Iterator[Problem]:
-    """Every finding of pydantic as a problem, placed in `source` below the path `at`."""
+    """Every finding of pydantic as a problem, placed in `source` below the path `at`.
+
+    Where the source has reported a problem already, nothing is added.
+    """
+    known = {problem.place for problem in source.problems}
+    model = _MODELS[error.title]
+    for problem in _problems(error, model, source, at):
+        if problem.place not in known or problem.rule in ("missing-key", "unknown-key"):
+            yield problem
+
+
+def _problems(
+    error: ValidationError, model: type[Entry], source: Source, at: Sequence[str | int]
+) -> Iterator[Problem]:
     for found in error.errors(include_url=False, include_context=True):
         steps = tuple(
             step for step in found["loc"] if isinstance(step, int) or not step.startswith("<")
@@ -505,7 +518,7 @@ def explain(error: ValidationError, source: Source, at: Sequence[str | int]) -> 
             where = source.place(path[:-1], key=True)
             yield Problem(where, f"`{steps[-1]}` is missing", "", "missing-key")
         elif kind == "extra_forbidden":
-            yield _unknown_key(str(steps[-1]), steps[:-1], path, source)
+            yield _unknown_key(str(steps[-1]), _keys_at(model, steps[:-1]), path, source)
         elif value is not None:  # `source` has reported every key without a value
             message, hint, rule = _value_problem(kind, found.get("ctx", {}), found["msg"], value)
             yield Problem(source.place(path), f"{name} {message}", hint, rule)
@@ -520,9 +533,8 @@ def _called(steps: Sequence[str | int]) -> str:
 
 
 def _unknown_key(
-    key: str, parents: Sequence[str | int], path: Sequence[str | int], source: Source
+    key: str, keys: Sequence[str], path: Sequence[str | int], source: Source
 ) -> Problem:
-    keys = _keys_at(path[:-1])
     before = key.split(":")[0]
     if ":" in key and before in keys:
         hint = "put a space after the colon"
@@ -531,20 +543,24 @@ def _unknown_key(
     return Problem(source.place(path, key=True), f"unknown key `{key}`", hint, "unknown-key")
 
 
-_FILES: tuple[type[Entry], ...] = (
-    TreeFile,
-    CatalogueFile,
-    SpecsFile,
-    InstrumentsFile,
-    CautionsFile,
-    VehicleFile,
-)
+_MODELS: dict[str, type[Entry]] = {
+    model.__name__: model
+    for model in (
+        TreeFile,
+        CatalogueFile,
+        SpecsFile,
+        InstrumentsFile,
+        CautionsFile,
+        VehicleFile,
+        CauseEntry,
+        TestEntry,
+        SpecEntry,
+        InstrumentEntry,
+        CautionEntry,
+    )
+}
 _INSIDE: dict[str, type[Entry]] = {
-    "causes": CauseEntry,
-    "tests": TestEntry,
-    "instruments": InstrumentEntry,
-    "cautions": CautionEntry,
-    "specs": SpecEntry,
+    "instruments": OwnInstrumentEntry,
     "reading": ReadingEntry,
     "pattern": PatternEntry,
     "repair": RepairEntry,
@@ -555,13 +571,13 @@ _INSIDE: dict[str, type[Entry]] = {
 }
 
 
-def _keys_at(path: Sequence[str | int]) -> list[str]:
-    """The keys that may stand in the mapping at `path`."""
+def _keys_at(model: type[Entry], path: Sequence[str | int]) -> list[str]:
+    """The keys that may stand in the mapping at `path` within an entry of a model."""
     words = [step for step in path if isinstance(step, str)]
     for word in reversed(words):
         if word in _INSIDE:
             return _keys_of(_INSIDE[word])
-    return sorted({key for file in _FILES for key in _keys_of(file)})
+    return _keys_of(model)
 
 
 def _keys_of(model: type[Entry]) -> list[str]:
@@ -600,6 +616,8 @@ def _value_problem(
     if kind in ("greater_than", "less_than") and {context.get("gt"), context.get("lt")} & {0, 1}:
         if kind == "less_than":
             hint = "nothing is certain: a chance of 1 could never be taken back"
+            if _is_number(value) and 1 < value < 100:
+                hint = f"{value:g} per cent are {value / 100:g}"
             return f"must be less than 1, not {shown}", hint, "chance-certain"
         return f"must be more than 0, not {shown}", "", "chance-certain"
     sizes = {

@@ -53,7 +53,11 @@ class Item(Generic[Model]):
 
 @dataclass(slots=True)
 class Shelf:
-    """All that was read for some trees, and what was wrong with it so far."""
+    """All that was read for some trees, and what was wrong with it so far.
+
+    `uses` gives the files of each tree's catalogues; trees for which one of them is not there are
+    `incomplete`, and are not blamed for what it would have held.
+    """
 
     folder: Path
     problems: list[Problem] = field(default_factory=list)
@@ -66,6 +70,7 @@ class Shelf:
     cautions: dict[str, Item[schema.CautionEntry]] = field(default_factory=dict)
     vehicles: dict[str, Item[schema.VehicleFile]] = field(default_factory=dict)
     uses: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    incomplete: set[str | None] = field(default_factory=set)
     _elsewhere: dict[str, dict[str, str]] | None = None
 
     def elsewhere(self, section: str) -> Mapping[str, str]:
@@ -281,6 +286,8 @@ def _read_tree(shelf: Shelf, path: Path) -> dict[str, Path]:
             continue
         used[str(catalogue)] = catalogue
     shelf.uses[name] = tuple(used)
+    if isinstance(uses, list) and len(used) < len(uses):
+        shelf.incomplete.add(name)
     return used
 
 

@@ -38,6 +38,9 @@ MAX_DEPTH = 24
 MAX_BYTES = 5_000_000
 """A file larger than this is not a tree: about fifteen times all the shipped trees together."""
 
+MOST_PROBLEMS = 30
+"""After so many problems of YAML itself a file is not read on."""
+
 _COLUMN_BITS = 16
 
 
@@ -160,7 +163,7 @@ def parse_text(text: str, file: str = "<text>", *, parser: Any = None) -> Source
     except yaml.MarkedYAMLError as error:
         problem = _syntax_problem(error, text, file)
         return Source(file, text, None, 0, (*composer.problems, problem))
-    except _TooDeep:
+    except _NotReadOn:
         return Source(file, text, None, 0, tuple(composer.problems))
     if composer.root is _NOTHING:
         if not composer.problems:
@@ -188,8 +191,8 @@ def read_top_level(path: Path | str, wanted: Sequence[str]) -> tuple[dict[str, A
         mark = getattr(error, "problem_mark", None)
         where = f"line {mark.line + 1}: " if mark else ""
         return {}, f"{where}{getattr(error, 'problem', None) or 'it is not YAML'}"
-    except _TooDeep:
-        return {}, "it nests too deeply"
+    except _NotReadOn:
+        return {}, source.problems[-1].message
     top = source.root if isinstance(source.root, dict) else source.first
     return {key: top[key] for key in wanted if key in top}, ""
 
@@ -197,8 +200,8 @@ def read_top_level(path: Path | str, wanted: Sequence[str]) -> tuple[dict[str, A
 # Reading events into data
 
 
-class _TooDeep(Exception):
-    """Nesting went past MAX_DEPTH; the problem is already recorded."""
+class _NotReadOn(Exception):
+    """Too deep, or too much wrong: reading on is no use, and the problems are recorded."""
 
 
 _NOTHING: Any = object()
@@ -250,7 +253,7 @@ class _Composer:
                     self._report(at, "a key must be a word", "", "yaml-key")
                 if len(stack) >= MAX_DEPTH:
                     self._report(at, f"more than {MAX_DEPTH} levels deep", "", "yaml-too-deep")
-                    raise _TooDeep
+                    raise _NotReadOn
                 stack.append((data, spots, key))
                 key = None
                 if kind is MappingStartEvent:
@@ -310,6 +313,8 @@ class _Composer:
         column = (at & ((1 << _COLUMN_BITS) - 1)) + 1
         place = Place(self.file, (at >> _COLUMN_BITS) + 1, column)
         self.problems.append(Problem(place, message, hint, rule))
+        if len(self.problems) >= MOST_PROBLEMS:
+            raise _NotReadOn
 
     def _key(self, event: ScalarEvent, at: int, data: dict[str, Any], spots: MapSpots) -> Any:
         """The text of a key, or _SKIP for one whose value must not be kept."""

@@ -53,7 +53,8 @@ def cause_untested(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
             if written.tree == tree.id or (written.tree is None and written.source.file in used):
                 pointed_to |= test.points_to.keys()
         for cause in tree.brings_on:
-            if cause not in pointed_to:
+            away = _left_out(checked, tree.id, cause)
+            if cause not in pointed_to and not away:
                 place = item.place("brings_on", cause, key=True)
                 yield Problem(place, f"no test of this tree points to `{cause}`")
 
@@ -271,14 +272,20 @@ def left_out(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     ```
     """
     for tree in knowledge.trees.values():
-        used = set(checked.shelf.uses[tree.id])
         item = checked.shelf.trees[tree.id]
         for cause in item.entry.brings_on if item.entry else ():
-            written = checked.shelf.causes.get(cause)
-            if written and written.tree is None and written.source.file not in used:
+            if _left_out(checked, tree.id, cause):
                 place = item.place("brings_on", cause, key=True)
-                hint = f"add shared/{written.source.file.rpartition('/')[2]} to `uses`"
+                file = checked.shelf.causes[cause].source.file
+                hint = f"add shared/{file.rpartition('/')[2]} to `uses`"
                 yield Problem(place, f"`{cause}` is left out of this tree", hint)
+
+
+def _left_out(checked: Checked, tree: str, cause: str) -> bool:
+    """Whether a cause is in a catalogue that a tree does not use."""
+    written = checked.shelf.causes.get(cause)
+    uses = checked.shelf.uses[tree]
+    return written is not None and written.tree is None and written.source.file not in uses
 
 
 @rule("too-common", "warning")
