@@ -174,14 +174,21 @@ def correct(
     return corrected
 
 
+def _input_name(reading: Reading, part: Part) -> str:
+    """What the sum calls a part: its own name; a lone unnamed number is the sum's first input."""
+    assert reading.take is not None
+    if reading.per_cylinder:
+        return "values"
+    inputs = sums.get(reading.take).inputs
+    return next(iter(inputs)) if part.name == "value" and "value" not in inputs else part.name
+
+
 def _sum_units(reading: Reading) -> dict[str, str]:
     """The unit in which each input of a reading's sum is handed over."""
     assert reading.take is not None
     chosen = sums.get(reading.take)
     own = reading.parts[0].unit
-    units_given = {part.name: part.unit for part in reading.parts}
-    if reading.per_cylinder:
-        units_given = {"values": own}
+    units_given = {_input_name(reading, part): part.unit for part in reading.parts}
     for name in reading.given:
         declared = chosen.inputs.get(name, "")
         units_given[name] = own if declared in sums.NOT_UNITS else declared
@@ -217,10 +224,10 @@ def _take(
         part = reading.parts[0]
         row = [units.convert(value, part.unit, wanted["values"]) for value in values[part.name]]
         return float(chosen.function(row, **given))
-    named = {
-        part.name: units.convert(values[part.name][0], part.unit, wanted[part.name])
-        for part in reading.parts
-    }
+    named = {}
+    for part in reading.parts:
+        name = _input_name(reading, part)
+        named[name] = units.convert(values[part.name][0], part.unit, wanted[name])
     return float(chosen.function(**named, **given))
 
 

@@ -1,0 +1,149 @@
+"""From readings to band chances: conformance, repeats, instruments, choices and patterns."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from faulttree.scorer.evidence import Entry, conformance, spread_choice, weigh
+from faulttree.tree.car import Car, Known, describe_car
+from faulttree.tree.load import load
+from faulttree.tree.model import Instrument, Knowledge, Part, Reading, Test
+
+KNOWN = load(["idle-unsteady"], trees_dir=Path(__file__).parents[2] / "trees")
+
+finite = st.floats(-1e3, 1e3)
+
+
+@given(finite, st.floats(1e-3, 100), st.lists(finite, min_size=1, max_size=4, unique=True))
+def test_conformance_equals_the_normal_distribution(
+    figure: float, u: float, limits: list[float]
+) -> None:
+    """Every band's chance is the difference of scipy's normal distribution function."""
+    limits = sorted(limits)
+    ours = conformance(figure, u, limits)
+    edges = [-math.inf, *limits, math.inf]
+    for k, chance in enumerate(ours):
+        low, high = edges[k], edges[k + 1]
+        expected = stats.norm.cdf(high, figure, u) - stats.norm.cdf(low, figure, u)
+        assert chance == pytest.approx(expected, abs=1e-9)
+    assert sum(ours) == pytest.approx(1.0, abs=1e-12)
+
+
+@given(finite, st.floats(1e-3, 10))
+def test_a_reading_on_a_limit_moves_two_bands_equally(limit: float, u: float) -> None:
+    """Exactly on a single limit either band has one half."""
+    assert conformance(limit, u, [limit]) == pytest.approx([0.5, 0.5])
+    assert conformance(limit, 0.0, [limit]) == [0.5, 0.5]
+
+
+def test_deep_in_a_band_is_hard_evidence() -> None:
+    """Ten standard uncertainties inside, the other bands are ruled out altogether."""
+    assert conformance(50.0, 0.5, [36.0, 44.0]) == [0.0, 0.0, 1.0]
+
+
+def pressure(accuracy: float | None = 1.0, instrument: str | None = None) -> Test:
+    part = Part("value", "psi", accuracy, (0.0, 120.0), instrument)
+    return Test(
+        id="p",
+        name="Pressure",
+        kind="number",
+        do="",
+        bands=("low", "in limits", "high"),
+        expect="in limits",
+        by_chance={},
+        points_to={},
+        minutes=1,
+        reach=0,
+        reading=Reading((part,), "psi"),
+        limits=(36.0, 44.0),
+    )
+
+
+def entry(*values: float) -> Entry:
+    return Entry(values={"value": values})
+
+
+def test_accuracy_is_a_rectangular_half_width() -> None:
+    """JCGM 100:2008, 4.3.7 (from memory): u = a / sqrt 3, so 0.40 gives 0.231, 4 gives 2.31."""
+    for half_width, expected in ((0.40, 0.231), (4.0, 2.31)):
+        weighed = weigh(pressure(half_width), [entry(40.0)], Car(), KNOWN)
+        assert weighed.u == pytest.approx(expected, abs=0.0005 * expected + 0.0005)
+
+
+def test_near_a_limit_two_readings_do_not_tell_opposite_stories() -> None:
+    """35.9 and 36.1 psi at a limit of 36 differ by little, and both ask to be repeated."""
+    below = weigh(pressure(), [entry(35.9)], Car(), KNOWN)
+    above = weigh(pressure(), [entry(36.1)], Car(), KNOWN)
+    assert abs(below.bands["low"] - above.bands["low"]) < 0.2
+    assert below.near
+    assert above.near
+    assert not weigh(pressure(), [entry(40.0)], Car(), KNOWN).near
+
+
+def test_repeats_are_one_finding() -> None:
+    """Mean of the figures, u^2 = u_instrument^2 + s^2 / n."""
+    weighed = weigh(pressure(), [entry(38.0), entry(40.0), entry(42.0)], Car(), KNOWN)
+    assert weighed.figure == pytest.approx(40.0)
+    assert weighed.u == pytest.approx(math.sqrt(1 / 3 + 4 / 3))
+
+
+def test_an_instrument_known_to_be_out_is_corrected() -> None:
+    """Shown 1,150 means 850; both figures are kept, and the true one is banded."""
+    dash = Instrument("dash", "Dash", "psi", 1.0, ((30.0, 35.0), (50.0, 45.0)))
+    knowledge: Knowledge = replace(KNOWN, instruments={**KNOWN.instruments, "dash": dash})
+    weighed = weigh(pressure(None, "dash"), [entry(40.0)], Car(), knowledge)
+    assert weighed.figure == pytest.approx(40.0)
+    assert weigh(pressure(None, "dash"), [entry(30.0)], Car(), knowledge).figure == 35.0
+    other = Car(corrections={"dash": ((30.0, 33.0),)})
+    assert weigh(pressure(None, "dash"), [entry(30.0)], other, knowledge).figure == 33.0
+
+
+def test_a_limit_from_a_spec_follows_the_car() -> None:
+    """The fuel pressure test is banded by this car's own figure."""
+    test = KNOWN.tests["fuel-pressure-prime"]
+    car = describe_car(KNOWN, "camper-four")
+    weighed = weigh(test, [entry(40.0)], car, KNOWN)
+    spec = car.number("fuel_pressure", "psi")
+    assert spec == pytest.approx(40.0)
+    assert weighed.limits == pytest.approx((0.9 * spec, 1.1 * spec))
+    stiff = replace(car, specs={**car.specs, "fuel_pressure": Known(500.0, "kPa", "typed")})
+    assert weigh(test, [entry(40.0)], stiff, KNOWN).band == "low"
+
+
+def test_a_choice_spreads_by_how_sure_the_observer_is() -> None:
+    """The chosen band has `sure`; the rest share what is left."""
+    spread = spread_choice(("a", "b", "c"), "b", 0.9)
+    assert spread == pytest.approx({"a": 0.05, "b": 0.9, "c": 0.05})
+
+
+def test_compression_of_every_cylinder_falls_into_a_pattern() -> None:
+    """95 beside 150 is one low cylinder; an even low engine is low all over."""
+    test = KNOWN.tests["compression-dry"]
+    car = describe_car(KNOWN, "camper-four")
+    assert weigh(test, [entry(150, 148, 95, 151)], car, KNOWN).band == "one low"
+    assert weigh(test, [entry(150, 95, 96, 151)], car, KNOWN).band == "neighbours low"
+    assert weigh(test, [entry(90, 92, 91, 93)], car, KNOWN).band == "all low"
+    assert weigh(test, [entry(150, 148, 149, 151)], car, KNOWN).band == "in limits"
+
+
+@pytest.mark.parametrize("test", KNOWN.tests.values(), ids=lambda test: test.id)
+def test_every_shipped_test_can_be_weighed(test: Test) -> None:
+    """A value in the middle of what is possible gives chances that sum to 1, on any car."""
+    car = describe_car(KNOWN, "camper-four")
+    if test.kind == "choice":
+        weighed = weigh(test, [Entry(choice=test.bands[0])], car, KNOWN)
+    else:
+        assert test.reading is not None
+        values = {}
+        for part in test.reading.parts:
+            low, high = part.possible or (0.0, 10.0)
+            count = car.cylinders if test.reading.per_cylinder else 1
+            values[part.name] = ((low + high) / 2,) * count
+        weighed = weigh(test, [Entry(values=values)], car, KNOWN)
+    assert sum(weighed.bands.values()) == pytest.approx(1.0)
+    assert set(weighed.bands) == set(test.bands)
