@@ -16,7 +16,6 @@ import numpy as np
 from faulttree.scorer.evidence import Evidence
 from faulttree.scorer.explain import percent
 from faulttree.scorer.inference import (
-    Array,
     Outlook,
     Posterior,
     Problem,
@@ -24,7 +23,7 @@ from faulttree.scorer.inference import (
     sweep,
     sweep_repairs,
 )
-from faulttree.scorer.network import Network
+from faulttree.scorer.network import Array, Network
 
 RATE_PER_HOUR = 60.0
 

@@ -14,14 +14,33 @@ so that every single test keeps the author's numbers. The leak of a test is an i
 of its own (the convention of Diez).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
 
 from faulttree.scorer.evidence import GONE, PRESENT
 from faulttree.tree.car import Car, fits
 from faulttree.tree.model import Knowledge
 
+Array = npt.NDArray[np.float64]
+Numbers = npt.NDArray[np.intp]
+
 NOT_LISTED = "not-listed"
+
+LAST_DIGITS = 1e-13
+"""What is left over when nearly certain chances are taken from 1 is rounding up to here."""
+
+
+def rest_of(fired: Array) -> Array:
+    """What chances leave to their opposites.
+
+    A sure thing leaves 0, not the rounding of its last digit, or evidence that contradicts itself
+    would be explained by that digit.
+    """
+    rest: Array = 1.0 - fired
+    return np.where(rest > LAST_DIGITS, rest, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +83,48 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
+class Links:
+    """The links of one source as arrays: row r is one cause that can show in its family.
+
+    `chances` has one column for each band of the cascade; they are chances given that the cause
+    shows, so they are the author's, divided by m.
+    """
+
+    causes: Numbers
+    groups: Numbers
+    chances: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Groups:
+    """A group is one cause in one family: the unit in which a cause shows or does not.
+
+    Groups are numbered cause by cause; `first[i]` is the first of cause i. Each cause starts with
+    a blank group that never shows, so that no cause is without one. `memo` keeps what inference
+    works out from the network alone, so that the next reading need not work it out again.
+    """
+
+    cause: Numbers
+    family: tuple[str, ...]
+    shows: Array
+    first: Numbers
+    prior: Array
+    links: Mapping[str, Links]
+    memo: dict[Hashable, object] = field(default_factory=dict, compare=False, repr=False)
+
+    def of_families(self, families: Iterable[str]) -> npt.NDArray[np.bool_]:
+        """Which groups belong to one of the families."""
+        wanted = set(families)
+        return np.array([family in wanted for family in self.family], dtype=bool)
+
+
+@dataclass(frozen=True, slots=True)
 class Network:
     """Causes, tests and complaints that apply to one car, ready for inference.
 
     `shows[(cause index, family)]` is m, the chance that the cause shows in that family.
     `relevant` holds the indices of the causes that can bring on one of the session's complaints.
+    `groups` holds the same as arrays.
     """
 
     nodes: tuple[Node, ...]
@@ -77,6 +133,7 @@ class Network:
     complaints: tuple[str, ...]
     relevant: frozenset[int]
     index: Mapping[str, int]
+    groups: Groups = field(compare=False, repr=False)
 
 
 def _shows(sources: Iterable[Source]) -> dict[tuple[int, str], float]:
@@ -90,6 +147,51 @@ def _shows(sources: Iterable[Source]) -> dict[tuple[int, str], float]:
     return largest
 
 
+def _groups(
+    nodes: tuple[Node, ...],
+    sources: Mapping[str, Source],
+    shows: Mapping[tuple[int, str], float],
+) -> Groups:
+    """The network's groups and links as arrays."""
+    by_cause: list[list[str]] = [[""] for _ in nodes]
+    for (cause, family), chance in shows.items():
+        if chance > 0.0:
+            by_cause[cause].append(family)
+    number: dict[tuple[int, str], int] = {}
+    causes: list[int] = []
+    families: list[str] = []
+    chances: list[float] = []
+    first: list[int] = []
+    for cause, row in enumerate(by_cause):
+        first.append(len(causes))
+        for at, family in enumerate(row):
+            if at:
+                number[cause, family] = len(causes)
+            causes.append(cause)
+            families.append(family)
+            chances.append(shows[cause, family] if at else 0.0)
+    links = {}
+    for source in sources.values():
+        rows = [c for c in source.links if (c, source.family) in number]
+        groups = [number[c, source.family] for c in rows]
+        links[source.id] = Links(
+            causes=np.array(rows, dtype=np.intp),
+            groups=np.array(groups, dtype=np.intp),
+            chances=np.array(
+                [[q / shows[c, source.family] for q in source.links[c]] for c in rows],
+                dtype=np.float64,
+            ).reshape(len(rows), len(source.cascade)),
+        )
+    return Groups(
+        cause=np.array(causes, dtype=np.intp),
+        family=tuple(families),
+        shows=np.array(chances, dtype=np.float64),
+        first=np.array(first, dtype=np.intp),
+        prior=np.array([node.prior for node in nodes], dtype=np.float64),
+        links=links,
+    )
+
+
 def make_network(
     nodes: Iterable[Node], sources: Iterable[Source], complaints: Iterable[str] = ()
 ) -> Network:
@@ -98,13 +200,15 @@ def make_network(
     by_id = {source.id: source for source in sources}
     complaints = tuple(complaints)
     relevant = {cause for tree in complaints for cause in by_id[tree].links}
+    shows = _shows(by_id.values())
     return Network(
         nodes=nodes,
         sources=by_id,
-        shows=_shows(by_id.values()),
+        shows=shows,
         complaints=complaints,
         relevant=frozenset(relevant),
         index={node.id: i for i, node in enumerate(nodes)},
+        groups=_groups(nodes, by_id, shows),
     )
 
 
