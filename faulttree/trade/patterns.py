@@ -89,7 +89,8 @@ def pattern_chances(
             chances[ALL_LOW] += chance * all_low
             chance *= 1 - all_low
         chances[counted] += chance
-    return chances
+    # Adding up may round a certainty to a hair more than 1.
+    return {name: min(chance, 1.0) for name, chance in chances.items()}
 
 
 def low_chances(

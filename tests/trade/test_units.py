@@ -288,6 +288,20 @@ def test_pint_is_loaded_by_a_conversion_and_by_nothing_before():
     assert done.stdout.split("\n")[:2] == ["[]", "True"]
 
 
+def test_definitions_can_be_loaded_ahead():
+    """A screen may have the definitions loaded while nobody waits."""
+    script = (
+        "import sys\n"
+        "from faulttree.trade import units\n"
+        "units.prepare()\n"
+        "print('pint' in sys.modules, units.convert(1.0, 'bar', 'kPa'))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == ["True", "100.0"]
+
+
 def test_the_trade_imports_nothing_of_the_project_but_itself():
     """Units, sums and patterns stand at the bottom of the list of imports."""
     script = (
