@@ -177,24 +177,26 @@ def read_top_level(path: Path | str, wanted: Sequence[str]) -> tuple[dict[str, A
 
     Returns what was found and, in words, what stopped the reading short, or "".
     """
-    source = _Composer(str(path), stop_when=frozenset(wanted))
+    composer = _Composer(str(path), stop_when=frozenset(wanted))
+    text, problem = "", ""
     try:
         raw = Path(path).read_bytes()
         if len(raw) > MAX_BYTES:
             return {}, "the file is too large"
-        source.run(_default_parser()(raw.decode("utf-8-sig")))
+        text = raw.decode("utf-8-sig")
+        composer.run(_default_parser()(text))
     except OSError as error:
-        return {}, error.strerror or type(error).__name__
+        problem = error.strerror or type(error).__name__
     except UnicodeDecodeError:
-        return {}, "the file is not UTF-8"
-    except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        where = f"line {mark.line + 1}: " if mark else ""
-        return {}, f"{where}{getattr(error, 'problem', None) or 'it is not YAML'}"
+        problem = "the file is not UTF-8"
+    except yaml.reader.ReaderError:
+        problem = "the file holds a control character"
+    except yaml.MarkedYAMLError as error:
+        found = _syntax_problem(error, text, str(path))
+        problem = f"line {found.place.line}: {found.message}"
     except _NotReadOn:
-        return {}, source.problems[-1].message
-    top = source.root if isinstance(source.root, dict) else source.first
-    return {key: top[key] for key in wanted if key in top}, ""
+        problem = composer.problems[-1].message
+    return {key: composer.first[key] for key in wanted if key in composer.first}, problem
 
 
 # Reading events into data
