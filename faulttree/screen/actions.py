@@ -55,7 +55,14 @@ ACTIONS: tuple[Action, ...] = (
         "back",
         2,
     ),
-    Action("everywhere.help", "question_mark", "Keys", "Show what every key does here.", "help", 1),
+    Action(
+        "everywhere.help",
+        "question_mark,ctrl+o",
+        "Keys",
+        "Show what every key does here. Ctrl+O does it while typing.",
+        "help",
+        1,
+    ),
     Action(
         "everywhere.scroll_up",
         "pageup",
@@ -182,6 +189,13 @@ ACTIONS: tuple[Action, ...] = (
         "complaint",
         9,
     ),
+    # --- one test again, for the proof of a repair ---------------------------------------------
+    Action("reading.cannot", "x", "Can't", "This test cannot be done here: say why.", "cannot", 4),
+    Action("reading.showing", "s", "Showing", "Was the complaint showing? Turns it.", "showing", 5),
+    Action("reading.instrument", "i", "Gauge", "Which instrument was used.", "instrument", 6),
+    Action("reading.order", "o", "Order", "Number order or firing order.", "order", 6),
+    Action("reading.figures", "e", "Figures", "Type the maker's figures.", "figures", 7),
+    Action("reading.note", "n", "Note", "Write a note into the session.", "note", 7),
     # --- why, repair, proof, close, report -------------------------------------------------------
     Action("why.fix", "f", "Fix this", "Record the repair of the chosen cause.", "fix", 3),
     Action(

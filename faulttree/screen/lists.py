@@ -9,7 +9,7 @@ from typing import Any
 from textual import events
 from textual.content import Content
 from textual.message import Message
-from textual.widgets import OptionList
+from textual.widgets import Input, OptionList
 from textual.widgets.option_list import Option
 
 from faulttree.screen import text
@@ -32,7 +32,7 @@ class PickList(OptionList):
     """A list whose first nine rows can be chosen by digit.
 
     With `at_once` a digit takes the row at once; otherwise it only moves there. With `numbered` the
-    digits stand before the rows.
+    digits stand before the rows. Without `pages` PgUp and PgDn scroll the page's text instead.
     """
 
     class Picked(Message):
@@ -65,10 +65,12 @@ class PickList(OptionList):
         *,
         at_once: bool = False,
         numbered: bool = True,
+        pages: bool = True,
         **keywords: Any,
     ) -> None:
         self.at_once = at_once
         self.numbered = numbered
+        self.pages = pages
         self._rows: list[Row] = []
         super().__init__(markup=False, compact=True, **keywords)
         self.show_rows(rows)
@@ -92,8 +94,8 @@ class PickList(OptionList):
                 continue
             number += 1
             sign = f"{number} " if number <= 9 else "  "
-            mark = text.line((sign, "bold $text-primary")) if self.numbered else Content("")
-            made.append(Option(mark + row.content, id=row.id))
+            mark = text.line((sign, "bold")) if self.numbered else Content("")
+            made.append(Option(mark + text.without_colours(row.content), id=row.id))
         self.add_options(made)
         ids = [row.id for row in rows]
         if wanted and wanted in ids:
@@ -101,11 +103,15 @@ class PickList(OptionList):
         else:
             self.highlighted = next((at for at, id in enumerate(ids) if id), None)
 
+    def has_number(self, number: int) -> bool:
+        """Whether a row has that number."""
+        return 1 <= number <= sum(1 for row in self._rows if row.id)
+
     def pick_number(self, number: int) -> None:
         """What a digit does: go to that row, and take it if that is how the list works."""
-        ids = [row.id for row in self._rows if row.id]
-        if not 1 <= number <= len(ids):
+        if not self.has_number(number):
             return
+        ids = [row.id for row in self._rows if row.id]
         self.highlighted = [row.id for row in self._rows].index(ids[number - 1])
         if self.at_once:
             self.action_select()
@@ -116,6 +122,18 @@ class PickList(OptionList):
             event.prevent_default()
             self.pick_number(int(event.key))
 
+    async def action_page_up(self) -> None:
+        if self.pages:
+            super().action_page_up()
+        else:
+            await self.run_action("screen.scroll_text(-1)")
+
+    async def action_page_down(self) -> None:
+        if self.pages:
+            super().action_page_down()
+        else:
+            await self.run_action("screen.scroll_text(1)")
+
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         event.stop()
         self.post_message(self.Picked(self, event.option_id or ""))
@@ -123,3 +141,41 @@ class PickList(OptionList):
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         event.stop()
         self.post_message(self.Moved(self, event.option_id or ""))
+
+
+class Search(Input):
+    """A line to search by, over a list: letters go here, arrows, digits and Tab go to the list."""
+
+    class Steered(Message):
+        """A key for the list."""
+
+        def __init__(self, search: Search, key: str) -> None:
+            super().__init__()
+            self.search, self.key = search, key
+
+        @property
+        def control(self) -> Search:
+            return self.search
+
+    def __init__(self, hint: str) -> None:
+        super().__init__(placeholder=text.clean(hint), compact=True, max_length=80)
+
+    def on_key(self, event: events.Key) -> None:
+        if event.key in {"up", "down", "pageup", "pagedown", "tab"} or (
+            event.key.isdigit() and event.key != "0"
+        ):
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Steered(self, event.key))
+
+
+def steer(pick_list: PickList, key: str) -> None:
+    """Move in a list by a key that was typed elsewhere; digits and Tab are left to the page."""
+    moves = {
+        "up": pick_list.action_cursor_up,
+        "down": pick_list.action_cursor_down,
+        "pageup": lambda: OptionList.action_page_up(pick_list),
+        "pagedown": lambda: OptionList.action_page_down(pick_list),
+    }
+    if key in moves:
+        moves[key]()

@@ -104,7 +104,7 @@ class PageLike:
         if self.enter_does():
             shown.append(("Enter", self.enter_does(), "", 1))
         for action in actions.actions_of(self.PAGE):
-            keys = actions.keys_of(action, keymap)
+            keys = [key for key in actions.keys_of(action, keymap) if not self._typed(key)]
             if not action.foot or not keys:
                 continue
             method, _, _ = action.method.partition("(")
@@ -113,6 +113,14 @@ class PageLike:
             key = actions.show_key(keys[0])
             shown.append((key, self.name_of(action), action.method, action.foot))
         return shown
+
+    def _typed(self, key: str) -> bool:
+        """Whether a key would be typed into the field that has the cursor."""
+        focused = self.focused
+        if focused is None:
+            return False
+        character = key if len(key) == 1 else {"question_mark": "?"}.get(key)
+        return bool(focused.check_consume_key(key, character))
 
     def name_of(self, action: actions.Action) -> str:
         """How an action is called here; pages may say it more exactly."""

@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Iterable
 
 from rich.cells import cell_len, get_character_cell_size
-from textual.content import Content
+from textual.content import Content, Span
 from textual.style import Style
 
 ELLIPSIS = "…"
@@ -98,6 +98,21 @@ def _join(pieces: Iterable[Piece], *, lines: bool) -> Content:
         else:
             parts.append(Content(clean(piece, lines=lines)))
     return Content("").join(parts)
+
+
+def without_colours(content: Content) -> Content:
+    """The same content with bold and the like, but no colours: for rows that are highlighted.
+
+    A colour that reads well on the page would be lost on the highlight.
+    """
+    kept = []
+    for span in content.spans:
+        style = span.style
+        if isinstance(style, str):
+            style = " ".join(word for word in style.split() if not word.startswith("$"))
+        if style:
+            kept.append(Span(span.start, span.end, style))
+    return Content(content.plain, spans=kept)
 
 
 def link(content: Content, action: str) -> Content:

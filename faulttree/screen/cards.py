@@ -1,0 +1,324 @@
+"""The words of the walk's parts: test card, cautions, causes, what is worth doing next.
+
+Pure functions from what stands to `Content`; which widget shows it is the work of `walk`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from faulttree.screen import draw, text
+from faulttree.screen.wording import (
+    chance_words,
+    minutes_words,
+    money_words,
+    move_words,
+    percent,
+    reach_words,
+    settles_words,
+)
+from faulttree.session.events import TakenAs
+from faulttree.session.standing import cautions_of
+
+if TYPE_CHECKING:
+    from faulttree.scorer.advice import Suggestion
+    from faulttree.screen.work import Advised, Reckoned, Standing, Work
+    from faulttree.tree.graph import RouteStep
+    from faulttree.tree.model import Cause, Caution, Test
+
+QUIET = "$text-muted"
+KEY = "bold $text-primary"
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """What the walk is at: a test to do, a cause to repair, or nothing that is left.
+
+    `way` says how it came up; `why` why, in a sentence.
+    """
+
+    kind: str
+    id: str
+    way: TakenAs
+    why: str = ""
+
+
+def way_words(way: TakenAs) -> str:
+    """How a test came up."""
+    return {"route": "Route", "advice": "Advice", "free": "Your choice"}[way]
+
+
+def route_why(work: Work, step: RouteStep) -> str:
+    """Why the route asks for a step: the reading that led there, and what was passed by."""
+    last = step.last
+    if last is None:
+        return "the first test of this complaint."
+    name = work.knowledge.tests[last.test].name
+    if last.how == "read":
+        return f"because {name} read {last.band}."
+    reason = {
+        "does not fit": "does not fit this car",
+        "cannot do": "cannot be done here",
+        "makes no sense yet": "would say nothing yet",
+    }[last.how]
+    return f"{name} was passed over: it {reason}."
+
+
+def after_words(work: Work, test: Test) -> str:
+    """Which reading a test should come after, if it is not there."""
+    read = work.read_now()
+    for other, bands in test.after.items():
+        if read.get(other) not in bands:
+            name = work.knowledge.tests[other].name if other in work.knowledge.tests else other
+            return f"It says something only after {name} read {' or '.join(bands)}."
+    return ""
+
+
+def card_head(test: Test, cells: int, *, more: bool = False) -> Content:
+    """The first line of a test: its name, how long it takes, and what it does to the car."""
+    tail = f"{minutes_words(test.minutes)}, {reach_words(test.reach)}"
+    if more:
+        tail += "  PgDn: more"
+    room = cells - text.width(tail) - 1
+    return text.line((text.left(test.name, room), "bold"), " ", (tail, QUIET))
+
+
+def dangers(work: Work, test: Test) -> Content:
+    """The dangers of a test in one line, each with a mark once it was answered."""
+    cautions = cautions_of(work.knowledge, "test", test.id)
+    if not cautions:
+        return text.line(("No special danger is noted; the usual care holds.", QUIET))
+    still = {caution.id for caution in work.cautions("test", test.id)}
+    pieces: list[text.Piece] = [("Danger: ", "bold $text-warning")]
+    for at, caution in enumerate(cautions):
+        mark = " ✓" if caution.kind != "tell" and caution.id not in still else ""
+        comma = ", " if at + 1 < len(cautions) else ""
+        pieces.append((f"{caution.id.replace('-', ' ')}{mark}{comma}", "bold"))
+    return text.line(*pieces)
+
+
+_ITEM = re.compile(r"([0-9]{1,2}[.)]|[-*•])\s+")
+
+
+def steps(written: str, cells: int) -> list[Content]:
+    """Steps as they were written, broken anew for the width, with their numbers standing out."""
+    items: list[str] = []
+    for line in text.clean(written, lines=True).split("\n"):
+        stripped = " ".join(line.split())
+        if not stripped:
+            continue
+        if items and not _ITEM.match(stripped):
+            items[-1] += f" {stripped}"
+        else:
+            items.append(stripped)
+    rows: list[Content] = []
+    for item in items:
+        found = _ITEM.match(item)
+        number = found[1] if found else ""
+        lead = f"{number} " if number else ""
+        broken = text.wrap(item[len(found[0]) :] if found else item, cells - len(lead))
+        rows.append(text.line((lead, "bold"), broken[0]))
+        rows += [text.line(" " * len(lead) + row) for row in broken[1:]]
+    return rows
+
+
+def card_body(work: Work, test: Test, cells: int) -> Content:
+    """The steps, the tools, what spoils the reading, and the dangers in full."""
+    rows = steps(test.do, cells)
+    if test.tools:
+        rows.append(text.line(("Tools: ", "bold"), ", ".join(test.tools)))
+    if test.spoils:
+        rows.append(text.line(("Spoils it: ", "bold"), _flow(test.spoils)))
+    if test.base:
+        rows.append(text.line(("Base reading: ", "bold"), _flow(test.base)))
+    for caution in cautions_of(work.knowledge, "test", test.id):
+        rows.append(caution_text(caution))
+    if test.source:
+        rows.append(text.line((f"Source: {test.source}", QUIET)))
+    return text.stack(rows)
+
+
+def caution_text(caution: Caution) -> Content:
+    """A caution in full: the danger, and what to do about it."""
+    return text.line(
+        ("! ", "bold $text-warning"), (_flow(caution.danger), "bold"), " ", _flow(caution.do)
+    )
+
+
+def _flow(written: str) -> str:
+    """Running text in one line, for the widget to break."""
+    return " ".join(written.split())
+
+
+def suspect_body(cause: Cause) -> Content:
+    """What a suspected cause is, and what puts it right."""
+    rows = [
+        text.line(_flow(cause.what)),
+        text.line(("Repair: ", "bold"), _flow(cause.repair.do)),
+        text.line(
+            ("Takes: ", "bold"),
+            f"{minutes_words(cause.repair.minutes)}, parts {money_words(cause.repair.parts)}",
+        ),
+    ]
+    if cause.set_up:
+        rows.append(text.line(("Afterwards: ", "bold"), _flow(cause.set_up)))
+    return text.stack(rows)
+
+
+def cause_rows(
+    reckoned: Reckoned, count: int, cells: int, *, two_lines: bool = False
+) -> list[Content]:
+    """The likeliest causes: rank, name, bar, chance in numbers and words, and how it moved."""
+    shown = [cause for cause in reckoned.causes if not cause.repaired][:count]
+    rows: list[Content] = []
+    for rank, cause in enumerate(shown, 1):
+        move = move_words(cause.before, cause.chance)
+        if two_lines:
+            rows.append(text.line((f"{rank} ", KEY), (text.clip(cause.name, cells - 2), "bold")))
+            rows.append(_second_line(cause, move, cells))
+        else:
+            rows.append(_one_line(rank, cause, move, cells))
+    return rows
+
+
+def _one_line(rank: int, cause: Standing, move: str, cells: int) -> Content:
+    words = chance_words(cause.chance)
+    move = text.left(move, 16)
+    room = cells - 2 - 8 - 6 - 14 - 1 - text.width(move)
+    style = "bold" if cause.chance >= 0.2 else ""
+    return text.line(
+        (f"{rank} ", KEY),
+        (text.left(cause.name, room), style),
+        " ",
+        (draw.bar(cause.chance, 7), "$text-primary"),
+        (text.right(percent(cause.chance), 6), "bold"),
+        (f" {text.left(words, 13)}", ""),
+        (f" {move}", "bold" if move[0] in "▲▼" else QUIET),
+    )
+
+
+def _second_line(cause: Standing, move: str, cells: int) -> Content:
+    return text.line(
+        "  ",
+        (draw.bar(cause.chance, 12), "$text-primary"),
+        (text.right(percent(cause.chance), 6), "bold"),
+        f" {text.left(chance_words(cause.chance), 15)}",
+        (f" {move}", "bold" if move[0] in "▲▼" else QUIET),
+    )
+
+
+def doubts(reckoned: Reckoned, advised: Advised | None) -> list[Content]:
+    """What is to be known about the chances themselves: rough, or readings that do not agree."""
+    rows = []
+    if reckoned.trouble:
+        rows.append(text.line(("! ", "bold $text-warning"), (reckoned.trouble, "bold")))
+    if not reckoned.exact:
+        rows.append(
+            text.line(
+                ("! Rough figures: ", "bold $text-warning"),
+                "too much is open at once to count it all; "
+                f"{percent(reckoned.omitted)} is left out.",
+            )
+        )
+    if advised is not None and advised.conflict is not None and advised.conflict.serious:
+        rows.append(text.line(("! ", "bold $text-warning"), (advised.conflict.message, "bold")))
+    return rows
+
+
+def ways(
+    work: Work,
+    steps: dict[str, RouteStep],
+    advised: Advised | None,
+    now: Next | None,
+    cells: int,
+    *,
+    full: bool = False,
+) -> list[Content]:
+    """Route and advice side by side: what each asks for, its minutes, and what it would settle."""
+    rows: list[Content] = []
+    by_id = {(s.kind, s.id): s for s in advised.suggestions} if advised else {}
+    best = advised.suggestions[0] if advised and advised.suggestions else None
+    seen: set[tuple[str, str]] = set()
+    for tree, step in steps.items():
+        if (step.kind, step.id) in seen and step.kind != "end":
+            continue
+        seen.add((step.kind, step.id))
+        of_tree = f" ({work.knowledge.trees[tree].complaint})" if len(steps) > 1 and full else ""
+        here = now is not None and now.kind == step.kind and now.id == step.id
+        if step.kind == "test":
+            test = work.knowledge.tests[step.id]
+            suggestion = by_id.get(("test", step.id))
+            tail = _expects(suggestion, test.expect) if suggestion else ""
+            words = f"{test.name}{of_tree}, {minutes_words(test.minutes)}"
+            rows += _way("r", "Route ", here, words, tail, cells, "route")
+            if full and suggestion:
+                rows += _settles(suggestion, cells)
+        elif step.kind == "cause":
+            cause = work.knowledge.causes[step.id]
+            words = f"suspect: {cause.name}{of_tree}, {minutes_words(cause.repair.minutes)}"
+            rows += _way("r", "Route ", here, words, "", cells, "route")
+        else:
+            rows += _way(" ", "Route ", False, step.why or "The route ends here.", "", cells, "")
+    if advised is None:
+        rows.append(text.line(("a ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET)))
+    elif best is None:
+        rows += _way(" ", "Advice", False, "nothing is left that would tell more.", "", cells, "")
+    else:
+        here = now is not None and now.kind == ("test" if best.kind == "test" else "cause")
+        here = here and now is not None and now.id == best.id
+        if best.kind == "test":
+            words = f"{best.name}, {minutes_words(best.minutes)}"
+            tail = best.settles[0] if best.settles else ""
+        else:
+            words = f"repair now: {best.name}, {minutes_words(best.minutes)}"
+            words += f", parts {money_words(best.parts)}" if best.parts else ""
+            tail = best.settles[0] if best.settles else ""
+        rows += _way("a", "Advice", here, words, "" if full else tail, cells, "advice")
+        if full:
+            rows += _settles(best, cells)
+    return rows
+
+
+def _expects(suggestion: Suggestion, expect: str) -> str:
+    return settles_words(suggestion.bands, expect)
+
+
+def _way(
+    key: str, label: str, here: bool, words: str, tail: str, cells: int, method: str
+) -> list[Content]:
+    lead = 11
+    mark = "▶" if here else " "
+    said = text.clip(words, cells - lead)
+    rest = cells - lead - text.width(said) - 2
+    shown = text.clip(tail, rest) if tail and rest > 14 else ""
+    made = text.line(
+        (f"{key} ", KEY),
+        (f"{label} {mark} ", "bold"),
+        (said, "bold" if here else ""),
+        (f"  {shown}" if shown else "", QUIET),
+    )
+    return [text.link(made, f"screen.{method}") if method else made]
+
+
+def _settles(suggestion: Suggestion, cells: int) -> list[Content]:
+    return [
+        text.line((text.clip(f"           {line}", cells), QUIET))
+        for line in suggestion.settles[:3]
+    ]
+
+
+def moves_words(reckoned: Reckoned, count: int, cells: int) -> list[str]:
+    """What the last entry moved most, in plain words, each in so many cells at most."""
+    moved = sorted(reckoned.causes, key=lambda cause: -abs(cause.chance - cause.before))
+    said = []
+    for cause in moved[:count]:
+        if abs(cause.chance - cause.before) < 0.02 or cause.repaired:
+            break
+        word = "rose" if cause.chance > cause.before else "fell"
+        tail = f" {word} {percent(cause.before)} to {percent(cause.chance)}"
+        said.append(text.clip(cause.name, cells - text.width(tail)) + tail)
+    return said

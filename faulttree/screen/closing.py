@@ -1,0 +1,139 @@
+"""Closes a session: which causes were confirmed, how it came out, and what is left to be done."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+from textual.app import ComposeResult
+
+from faulttree.screen import actions, text
+from faulttree.screen.boxes import WriteBox
+from faulttree.screen.lists import PickList, Row, heading
+from faulttree.screen.page import Head, KeyLine, Page, Words
+from faulttree.screen.wording import percent
+from faulttree.screen.work import Reckoned, Work
+from faulttree.session.events import Closed, Outcome
+from faulttree.session.journal import JournalError
+from faulttree.session.moves import NOT_LISTED, NotAllowed, refusal
+from faulttree.session.words import name_of
+
+OUTCOMES: dict[Outcome, str] = {
+    "cured": "Cured: the complaint is gone and the cause is known",
+    "not cured": "Not cured: repaired, but the complaint is still there",
+    "not found": "Not found: the cause stays unknown",
+    "handed on": "Handed on: someone else goes on with it",
+}
+LIKELY_SHOWN = 4
+
+
+class ClosePage(Page[bool]):
+    """Close the session; gives True once it is closed."""
+
+    PAGE = "closing"
+    BINDINGS = actions.bindings("closing")
+
+    def __init__(self, work: Work, reckoned: Reckoned | None) -> None:
+        super().__init__()
+        self.work = work
+        repaired = dict.fromkeys(fact.event.cause for fact in work.state.repairs)
+        self.confirmed: list[str] = list(repaired)
+        likely = [c for c in (reckoned.causes if reckoned else ()) if not c.repaired]
+        self.offered = list(repaired) + [c.id for c in likely[:LIKELY_SHOWN]]
+        if not any(id.startswith(NOT_LISTED) for id in self.offered):
+            self.offered.append(NOT_LISTED)
+        self.chances = {cause.id: cause.chance for cause in likely}
+        self.left = ""
+
+    def compose(self) -> ComposeResult:
+        yield Head()
+        yield Words(
+            text.line(
+                ("How did it come out? ", "bold"),
+                "Mark the causes that were really found, then choose.",
+            ),
+            classes="intro",
+        )
+        yield PickList(at_once=True)
+        yield Words(id="about", classes="foot-note")
+        yield KeyLine()
+
+    def ready(self) -> None:
+        self.head("Close the session", self.work.title)
+        self.show(next(iter(OUTCOMES)))
+        self.query_one(PickList).focus()
+
+    def enter_does(self) -> str:
+        return "Choose"
+
+    def on_resize(self) -> None:
+        self.show(None)
+
+    def show(self, keep: str | None) -> None:
+        """Show causes to confirm, outcomes, and what is left."""
+        knowledge = self.work.knowledge
+        rows = [heading("Confirmed causes: what was really found")]
+        for cause in self.offered:
+            mark = "[x]" if cause in self.confirmed else "[ ]"
+            chance = f"  {percent(self.chances[cause])}" if cause in self.chances else "  repaired"
+            if cause.startswith(NOT_LISTED) and cause not in self.chances:
+                chance = ""
+            rows.append(
+                Row(
+                    f"cause:{cause}",
+                    text.line(
+                        (f"{mark} ", "bold"), name_of(cause, knowledge), (chance, "$text-muted")
+                    ),
+                )
+            )
+        rows.append(heading("Outcome: choosing one closes the session"))
+        for outcome in get_args(Outcome):
+            label = OUTCOMES[outcome]
+            why = refusal(self.work.state, self._closed(outcome), knowledge)
+            rows.append(
+                Row(
+                    outcome,
+                    text.line((label, "$text-muted" if why else ""), "  (not yet)" if why else ""),
+                )
+            )
+        rows.append(heading("What is left to be done"))
+        rows.append(Row("left", text.line(self.left or "nothing written")))
+        listed = self.query_one(PickList)
+        listed.show_rows(rows, keep=listed.chosen if keep is None else keep)
+
+    def _closed(self, outcome: Outcome) -> Closed:
+        causes = tuple(self.confirmed) if outcome in {"cured", "not cured", "handed on"} else ()
+        return Closed(outcome, causes, self.left)
+
+    def on_pick_list_moved(self, event: PickList.Moved) -> None:
+        event.stop()
+        why = ""
+        if event.id in OUTCOMES:
+            closed = self._closed(event.id)  # type: ignore[arg-type]
+            why = refusal(self.work.state, closed, self.work.knowledge) or ""
+        self.query_one("#about", Words).update(text.line((why, "bold")))
+
+    def on_pick_list_picked(self, event: PickList.Picked) -> None:
+        kind, _, cause = event.id.partition(":")
+        if kind == "cause":
+            if cause in self.confirmed:
+                self.confirmed.remove(cause)
+            else:
+                self.confirmed.append(cause)
+            self.show(event.id)
+        elif kind == "left":
+
+            def written(left: str | None) -> None:
+                self.left = left or self.left
+                self.show("left")
+
+            self.app.push_screen(WriteBox("What is left to be done?", None, self.left), written)
+        else:
+            self._close(event.id)  # type: ignore[arg-type]
+
+    def _close(self, outcome: Outcome) -> None:
+        try:
+            self.work.do(self._closed(outcome))
+        except (NotAllowed, JournalError) as trouble:
+            self.say(trouble, severity="warning", title="Not closed")
+            return
+        self.dismiss(True)

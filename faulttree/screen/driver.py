@@ -1,0 +1,70 @@
+"""What the driver says, asked or corrected while the walk is under way."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from faulttree.screen import text
+from faulttree.screen.boxes import AskBox, WriteBox
+from faulttree.screen.lists import Row
+from faulttree.session.events import ComplaintTaken
+
+if TYPE_CHECKING:
+    from faulttree.screen.walk import WalkPage
+
+SAID, OFTEN = "said!", "often!"
+
+
+def ask_driver(page: WalkPage, tree: str | None = None) -> None:
+    """Show what the driver says of a complaint, and let one line of it be changed."""
+    work = page.work
+    trees = [tree] if tree else [t for t in work.state.trees if work.has_tree(t)]
+    if len(trees) > 1:
+        rows = [Row(t, text.line(work.knowledge.trees[t].complaint)) for t in trees]
+
+        def chosen(answer: str | None) -> None:
+            if answer:
+                ask_driver(page, answer)
+
+        page.app.push_screen(AskBox("Which complaint?", text.line(""), rows), chosen)
+        return
+    if not trees:
+        return
+    known = work.knowledge.trees[trees[0]]
+    taken = work.state.complaint(known.id) or ComplaintTaken(known.id)
+    rows = [
+        Row(SAID, text.line(("Driver says: ", "bold"), taken.said or "nothing written")),
+        Row(OFTEN, text.line(("How often: ", "bold"), taken.how_often or "not said")),
+        *(
+            Row(f"?{at}", text.line((f"{ask} ", "bold"), taken.answers.get(ask, "not asked")))
+            for at, ask in enumerate(known.ask)
+        ),
+    ]
+
+    def picked(line: str | None) -> None:
+        if line is None:
+            return
+        if line == SAID:
+            title, value = "What does the driver say?", taken.said
+        elif line == OFTEN:
+            title, value = "How often, and when?", taken.how_often
+        else:
+            title = known.ask[int(line[1:])]
+            value = taken.answers.get(title, "")
+
+        def written(answer: str | None) -> None:
+            if answer is not None:
+                if line == SAID:
+                    changed = replace(taken, said=answer)
+                elif line == OFTEN:
+                    changed = replace(taken, how_often=answer)
+                else:
+                    changed = replace(taken, answers={**taken.answers, title: answer})
+                if page.do(changed) is not None:
+                    page.renew()
+            ask_driver(page, known.id)
+
+        page.app.push_screen(WriteBox(title, None, value), written)
+
+    page.app.push_screen(AskBox(known.complaint, text.line(""), rows), picked)

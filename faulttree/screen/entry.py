@@ -1,0 +1,583 @@
+"""Where a reading is entered: one figure, several, one for each cylinder, or a choice.
+
+A field takes a letter only after a digit, for the unit; before that, letters are keys of the page.
+While figures are typed, a preview says what they would come to: the corrected value on its scale
+with the limits, the band and how sure it is. The preview weighs with the same code as the session
+does, and never runs the scorer. What is entered leaves as a `Entered` message; taking it down, and
+saying no, is the page's work.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from typing import Any, cast
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.message import Message
+from textual.widget import Widget
+from textual.widgets import Input
+
+from faulttree.scorer.evidence import Entry, Weighed
+from faulttree.screen import draw, text
+from faulttree.screen.lists import PickList, Row
+from faulttree.screen.page import Words
+from faulttree.screen.wording import (
+    band_range,
+    figure,
+    pattern_words,
+    percent,
+    sure_words,
+    why_limits,
+    with_unit,
+)
+from faulttree.screen.work import Work, spread_of
+from faulttree.session.entry import entry_trouble
+from faulttree.session.events import Showing
+from faulttree.session.standing import weigh_entry
+from faulttree.trade.registry import SumError
+from faulttree.trade.units import ReadingError, parse_list, parse_quantity
+from faulttree.tree.car import SpecUnknown, instrument_for, limits_for
+from faulttree.tree.model import Part, Test
+
+STARTS = "0123456789.,+-−"
+"""What a reading may begin with."""
+
+FIELD = r"([0-9.,+\-−][0-9A-Za-z.,+\-−/%°\"'µμΩ²³ ]{0,23})?"
+"""What may stand in a field: a figure and perhaps its unit."""
+
+LIST_FIELD = r"([0-9.,+\-−][0-9A-Za-z.,;+\-−/%°\"'µμΩ²³ ]{0,199})?"
+
+LOW, HIGH = "▼", "▲"
+
+
+class Field(Input):
+    """A field for one figure. Letters that come first are left to the page."""
+
+    class Left(Message):
+        """The cursor leaves the field to its side: -1 to the one before, 1 to the next."""
+
+        def __init__(self, field: Field, step: int) -> None:
+            super().__init__()
+            self.field, self.step = field, step
+
+        @property
+        def control(self) -> Field:
+            return self.field
+
+    class Pasted(Message):
+        """A list was pasted into one field."""
+
+        def __init__(self, field: Field, pasted: str) -> None:
+            super().__init__()
+            self.field, self.pasted = field, pasted
+
+        @property
+        def control(self) -> Field:
+            return self.field
+
+    def __init__(self, part: Part, cylinder: int = 0, **keywords: Any) -> None:
+        super().__init__(restrict=FIELD, compact=True, select_on_focus=False, **keywords)
+        self.part, self.cylinder = part, cylinder
+
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        if character is None or not character.isprintable():
+            return False
+        return bool(self.value) or character in STARTS
+
+    def on_key(self, event: events.Key) -> None:
+        if event.is_printable and not self.check_consume_key(event.key, event.character):
+            # Not ours: let it go on to the page.
+            event.prevent_default()
+            return
+        step = {"up": -1, "down": 1}.get(event.key, 0)
+        if event.key == "left" and self.cursor_at_start:
+            step = -1
+        elif event.key == "right" and self.cursor_at_end:
+            step = 1
+        if step:
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Left(self, step))
+
+    def on_paste(self, event: events.Paste) -> None:
+        if any(char in event.text for char in ";\n\t") or event.text.count(",") > 1:
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Pasted(self, event.text))
+
+
+class EntryPanel(Vertical):
+    """The place of a reading on a page."""
+
+    class Entered(Message):
+        """A reading was entered: the text as typed and what it was read as."""
+
+        def __init__(self, test: str, typed: str, entry: Entry, showing: Showing) -> None:
+            super().__init__()
+            self.test, self.typed, self.entry, self.showing = test, typed, entry, showing
+
+    class SpecWanted(Message):
+        """Enter was pressed, but a limit needs a figure of the car that is not known."""
+
+        def __init__(self, spec: str) -> None:
+            super().__init__()
+            self.spec = spec
+
+    def __init__(self, **keywords: Any) -> None:
+        super().__init__(**keywords)
+        self.work: Work | None = None
+        self.test: Test | None = None
+        self.showing: Showing = "unknown"
+        self.firing_order = False
+        self.instruments: dict[str, str] = {}
+        self._note = ""
+
+    @property
+    def _now(self) -> tuple[Work, Test]:
+        """The session and the test that are shown; only asked for while there are some."""
+        if self.work is None or self.test is None:
+            raise RuntimeError("no test is shown")
+        return self.work, self.test
+
+    def compose(self) -> ComposeResult:
+        yield Words(id="limits")
+        yield Vertical(id="fields")
+        yield Words(id="preview")
+        yield Words(id="status")
+
+    # --- showing a test --------------------------------------------------------------------------
+
+    async def show(self, work: Work, test: Test | None, *, keep: bool = False) -> None:
+        """Make ready for a reading of this test; `keep` leaves what is typed already."""
+        typed = {(f.part.name, f.cylinder): f.value for f in self.query(Field)} if keep else {}
+        if not keep:
+            self.showing, self.instruments, self._note = "unknown", {}, ""
+        self.work, self.test = work, test
+        fields = self.query_one("#fields", Vertical)
+        self.display = test is not None
+        # One update, so that no empty panel flashes up between two tests.
+        with self.app.batch_update():
+            await fields.remove_children()
+            if test is None:
+                return
+            self.set_class(test.kind == "choice", "-choice")
+            if test.kind == "choice":
+                await fields.mount(PickList(self._choice_rows(test), pages=False, id="choices"))
+            elif test.reading is not None and test.reading.per_cylinder:
+                await fields.mount(*self._cylinder_rows(test))
+            elif test.reading is not None:
+                await fields.mount(*self._part_rows(test))
+            for field in self.query(Field):
+                field.value = typed.get((field.part.name, field.cylinder), "")
+        self.focus_first()
+        self.refresh_words()
+
+    def focus_first(self) -> None:
+        """Put the cursor where the reading begins."""
+        wanted = list(self.query(Field)) or list(self.query(PickList))
+        if wanted:
+            wanted[0].focus(scroll_visible=False)
+
+    @property
+    def has_text(self) -> bool:
+        """Whether something was typed that has not been taken down."""
+        return any(field.value for field in self.query(Field))
+
+    def clear_text(self) -> None:
+        """Forget what was typed."""
+        for field in self.query(Field):
+            field.value = ""
+        self.focus_first()
+
+    def _choice_rows(self, test: Test) -> list[Row]:
+        rows = []
+        for band in test.bands:
+            mark = "  ✓ as it should be" if band == test.expect else ""
+            rows.append(Row(band, text.line(band, (mark, "$text-success"))))
+        return rows
+
+    def _part_rows(self, test: Test) -> list[Horizontal]:
+        assert test.reading is not None
+        parts = test.reading.parts
+        names = [part.name if len(parts) > 1 else "Reading" for part in parts]
+        room = max(text.width(text.clip(name, 20)) for name in names) + 1
+        return [
+            Horizontal(
+                Words(
+                    text.line((text.left(name.replace("-", " "), room), "bold")), classes="label"
+                ),
+                Field(part, classes="figure"),
+                Words(text.line(" ", part.unit), classes="label"),
+                classes="part",
+            )
+            for name, part in zip(names, parts, strict=True)
+        ]
+
+    def _cylinder_rows(self, test: Test) -> list[Widget]:
+        assert test.reading is not None
+        part = test.reading.parts[0]
+        fields = [Field(part, number, classes="cylinder") for number in self.order()]
+        for field in fields:
+            field.styles.width = self._cell()
+        unit = text.left(text.clip(part.unit or "value", 7), 8)
+        return [
+            Words(self._numbers(), id="numbers"),
+            Horizontal(Words(text.line((unit, "bold"))), *fields, classes="part"),
+        ]
+
+    def _numbers(self) -> Content:
+        """The cylinder numbers over the fields."""
+        cell = self._cell()
+        numbers = [(text.left(f" {number}", cell), "bold") for number in self.order()]
+        return text.line((text.left("cyl", 8), "$text-muted"), *numbers)
+
+    def order(self) -> tuple[int, ...]:
+        """The cylinders in the order of the fields."""
+        work, _test = self._now
+        car = work.car
+        numbers = tuple(range(1, car.cylinders + 1))
+        firing = car.firing_order
+        if self.firing_order and sorted(firing) == list(numbers):
+            return firing
+        return numbers
+
+    def _cell(self) -> int:
+        work, _test = self._now
+        return max(5, min(9, (self._room() - 9) // max(1, work.car.cylinders)))
+
+    def _room(self) -> int:
+        return max(30, (self.size.width or self.app.size.width) - 2)
+
+    # --- what is typed ---------------------------------------------------------------------------
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        self._note = ""
+        self.refresh_words()
+
+    def on_pick_list_moved(self, event: PickList.Moved) -> None:
+        event.stop()
+        self._note = ""
+        self.refresh_words()
+
+    def on_pick_list_picked(self, event: PickList.Picked) -> None:
+        event.stop()
+        self.enter()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        fields = list(self.query(Field))
+        empty = [field for field in fields if not field.value.strip()]
+        if empty and event.input.value.strip():
+            at = fields.index(event.input) if event.input in fields else 0
+            following = [f for f in [*fields[at + 1 :], *fields[:at]] if f in empty]
+            following[0].focus()
+            return
+        self.enter()
+
+    def on_field_left(self, event: Field.Left) -> None:
+        event.stop()
+        fields = list(self.query(Field))
+        at = fields.index(event.field) + event.step
+        if 0 <= at < len(fields):
+            fields[at].focus()
+
+    def on_field_pasted(self, event: Field.Pasted) -> None:
+        """A list pasted into the table fills it; anything else is read as one figure."""
+        event.stop()
+        fields = list(self.query(Field))
+        pasted = " ".join(event.pasted.split())
+        if len(fields) > 1 and self.test and self.test.reading and self.test.reading.per_cylinder:
+            try:
+                found = parse_list(pasted, event.field.part.unit, event.field.part.possible)
+            except ReadingError as trouble:
+                self._refuse(str(trouble))
+                return
+            by_number = sorted(fields, key=lambda field: field.cylinder)
+            for field, value in zip(by_number, found.values, strict=False):
+                unit = "" if found.unit == field.part.unit else f" {found.unit}"
+                field.value = f"{figure(value, 10)}{unit}"
+            return
+        event.field.insert_text_at_cursor(pasted[:24])
+
+    def entry(self) -> tuple[Entry, str] | None:
+        """What is typed as an entry, with the text of it; None while something is missing.
+
+        Raises ReadingError when it cannot be read.
+        """
+        _work, test = self._now
+        if test.kind == "choice":
+            chosen = self.query_one(PickList).chosen
+            return (Entry(choice=chosen), chosen) if chosen else None
+        fields = sorted(self.query(Field), key=lambda field: field.cylinder)
+        if not fields or not all(field.value.strip() for field in fields):
+            return None
+        values: dict[str, tuple[float, ...]] = {}
+        for field in fields:
+            read = self._value(field)
+            values[field.part.name] = (*values.get(field.part.name, ()), read)
+        if len(values) > 1:
+            typed = ", ".join(f"{field.part.name}={field.value.strip()}" for field in fields)
+        else:
+            typed = "; ".join(field.value.strip() for field in fields)
+        return Entry(values=values, instruments=dict(self.instruments)), typed
+
+    def _value(self, field: Field) -> float:
+        return parse_quantity(field.value, field.part.unit, field.part.possible).value_in_default
+
+    def weighed(self, entry: Entry) -> Weighed:
+        """What an entry would come to, together with the readings it repeats."""
+        work, test = self._now
+        weighed, _ = weigh_entry(work.state, work.knowledge, test.id, entry, self.showing)
+        return weighed
+
+    def enter(self) -> None:
+        """Enter was pressed: hand the reading on, or say why not."""
+        work, test = self._now
+        try:
+            found = self.entry()
+            if found is None:
+                self._refuse("Type the figure first." if not self.has_text else "One is missing.")
+                return
+            trouble = entry_trouble(test, found[0], work.car)
+            if trouble:
+                self._refuse(trouble)
+                return
+            self.weighed(found[0])
+        except SpecUnknown as trouble:
+            self.post_message(self.SpecWanted(trouble.spec))
+            return
+        except (ReadingError, SumError) as trouble:
+            self._refuse(str(trouble))
+            return
+        self.post_message(self.Entered(test.id, found[1], found[0], self.showing))
+
+    def refuse(self, why: str) -> None:
+        """Say why a reading was not taken down."""
+        self._refuse(why)
+
+    def _refuse(self, why: str) -> None:
+        self._note = why
+        self.refresh_words()
+
+    # --- what is said about it -------------------------------------------------------------------
+
+    def turn_showing(self) -> None:
+        """From not asked to yes, to no, and round again."""
+        turn: dict[str, Showing] = {"unknown": "yes", "yes": "no", "no": "unknown"}
+        self.showing = turn[self.showing]
+        self.refresh_words()
+
+    def on_resize(self) -> None:
+        if self.test is not None:
+            for field in self.query(".cylinder"):
+                field.styles.width = self._cell()
+            for numbers in self.query("#numbers"):
+                cast(Words, numbers).update(self._numbers())
+            self.refresh_words()
+
+    def refresh_words(self) -> None:
+        """Say anew what stands around the fields."""
+        if self.test is None or self.work is None or not self.is_mounted:
+            return
+        limits = self.query_one("#limits", Words)
+        # A choice says itself what is as it should be.
+        limits.display = self.test.kind != "choice"
+        if limits.display:
+            limits.update(self._limits())
+        self.query_one("#preview", Words).update(self._preview())
+        self.query_one("#status", Words).update(self._status())
+
+    def _limits(self) -> Content:
+        """What is in limits on this car, and why this figure."""
+        work, test = self._now
+        reasons = why_limits(test, work.car, work.knowledge)
+        try:
+            if test.kind == "pattern":
+                level = pattern_words(test)
+                said: list[text.Piece] = [("In limits: ", "bold"), level]
+            else:
+                limits = limits_for(test, work.car, work.knowledge)
+                said = [("In limits: ", "bold"), (band_range(test, limits, test.expect), "bold")]
+        except SpecUnknown as trouble:
+            return text.line(
+                ("Limits not known: ", "bold $text-warning"),
+                f"{trouble} (e: figures of this car).",
+            )
+        if reasons:
+            said.append((f"  {'; '.join(reasons)}", "$text-muted"))
+        elif test.kind == "number":
+            said.append(("  the same for every car", "$text-muted"))
+        return text.line(*said)
+
+    def _preview(self) -> Content:
+        """What the reading would come to, or what is wrong with it."""
+        work, test = self._now
+        rows: list[Content] = []
+        if test.reading is not None and test.reading.per_cylinder:
+            rows += self._cylinder_preview()
+        weighed, trouble = None, ""
+        try:
+            found = self.entry()
+            if found is not None:
+                trouble = entry_trouble(test, found[0], work.car) or ""
+                weighed = None if trouble else self.weighed(found[0])
+        except (ReadingError, SumError, SpecUnknown) as error:
+            trouble = str(error)
+        if test.kind == "number":
+            rows += self._scale(weighed)
+        note = self._note or trouble
+        if note:
+            style = "bold $text-warning" if self._note else "$text-muted"
+            rows.append(text.line((f"! {note}" if self._note else note, style)))
+        elif weighed is not None:
+            rows.append(self._verdict(weighed))
+        else:
+            rows.append(text.line((self._waiting(), "$text-muted")))
+        return text.stack(rows)
+
+    def _waiting(self) -> str:
+        _work, test = self._now
+        if test.kind == "choice":
+            return ""
+        parts = test.reading.parts if test.reading else ()
+        unit = parts[0].unit if parts else ""
+        if len(list(self.query(Field))) > 1:
+            return "Type a figure, Enter to the next; comma or point both do."
+        if not unit:
+            return "Type the figure. Comma or point both do."
+        return f"Type it in {unit}, or with its own unit behind it. Comma or point both do."
+
+    def _scale(self, weighed: Weighed | None) -> list[Content]:
+        work, test = self._now
+        try:
+            limits = limits_for(test, work.car, work.knowledge)
+        except SpecUnknown:
+            return [Content(""), Content("")]
+        value = weighed.figure if weighed is not None else None
+        spread = spread_of(weighed) if weighed is not None else 0.0
+        return draw.scale(value, spread, limits, test.bands, test.expect, min(100, self._room()))
+
+    def _verdict(self, weighed: Weighed) -> Content:
+        """The band, how sure, the figure it rests on, and whether to take it again."""
+        _work, test = self._now
+        band, chance = weighed.band, weighed.bands[weighed.band]
+        good = band == test.expect
+        pieces: list[text.Piece] = [
+            ("✓ " if good else "✗ ", "bold"),
+            (band, "bold $text-success" if good else "bold $text-warning"),
+            f", {sure_words(chance)}",
+        ]
+        if weighed.figure is not None and weighed.u:
+            spread = figure(spread_of(weighed), 2)
+            pieces.append(f"   {figure(weighed.figure)} ± {with_unit(spread, weighed.unit)}")
+        if weighed.near:
+            pieces.append(("   Near a limit: take it again.", "bold"))
+        return text.line(*pieces)
+
+    def _cylinder_preview(self) -> list[Content]:
+        """Each cylinder's share of the highest or the mean, and the lowest and highest so far."""
+        _work, test = self._now
+        values: dict[int, float] = {}
+        for field in self.query(Field):
+            if field.value.strip():
+                try:
+                    values[field.cylinder] = self._value(field)
+                except ReadingError:
+                    continue
+        of_mean = test.pattern is not None and test.pattern.of == "mean"
+        base = 0.0
+        if values:
+            base = statistics.fmean(values.values()) if of_mean else max(values.values())
+        below = test.pattern.low_below if test.pattern else 0.0
+        above = test.pattern.high_above if test.pattern else None
+        cell = self._cell()
+        shares: list[text.Piece] = [
+            (text.left("of mean" if of_mean else "of best", 8), "$text-muted")
+        ]
+        for number in self.order():
+            value = values.get(number)
+            if value is None or not base or not math.isfinite(value / base):
+                shares.append(" " * cell)
+                continue
+            share = value / base
+            is_low = bool(below) and share < below
+            is_high = above is not None and share > above
+            mark = LOW if is_low else (HIGH if is_high else "")
+            style = "bold $text-warning" if mark else ""
+            shares.append((text.left(f" {share * 100:.0f}%{mark}", cell), style))
+        rows = [text.line(*shares)]
+        if values:
+            low = min(values, key=lambda n: values[n])
+            high = max(values, key=lambda n: values[n])
+            share = values[low] / values[high] if values[high] else math.nan
+            said = f"lowest {figure(values[low])} ({low}), highest {figure(values[high])} ({high})"
+            if math.isfinite(share):
+                said += f", lowest is {percent(share)} of highest"
+            rows.append(text.line(said))
+        else:
+            rows.append(Content(""))
+        return rows
+
+    def _status(self) -> Content:
+        """Whether the complaint showed, the instrument, and the readings taken before."""
+        work, test = self._now
+        pieces: list[tuple[str, str]] = []
+        said = {"unknown": "not asked", "yes": "yes", "no": "no"}[self.showing]
+        key = "bold $text-primary"
+        matters = test.shows_only is not None
+        pieces += [("s ", key), (f"Showing: {said}", "bold" if matters else "")]
+        if matters and self.showing == "unknown":
+            pieces.append((" (it matters here)", "bold"))
+        if test.reading is not None:
+            room = max(20, self._room() - sum(len(piece[0]) for piece in pieces) - 6)
+            pieces += [("   i ", key), (text.clip(self._gauge(), room), "")]
+        before = work.readings_now(test.id)
+        rows = [text.line(*pieces)]
+        if before:
+            taken = self._taken([fact.event for fact in before])
+            rows.append(text.line(("Taken before, counts together: ", "bold"), taken))
+        return text.stack(rows)
+
+    def _gauge(self) -> str:
+        work, test = self._now
+        said = []
+        for part in test.reading.parts:
+            name = self.instruments.get(part.name, part.instrument)
+            if name is None or name not in work.knowledge.instruments:
+                if part.accuracy is not None:
+                    said.append(f"± {with_unit(figure(part.accuracy), part.unit)}")
+                continue
+            instrument = instrument_for(name, work.car, work.knowledge)
+            corrected = ", corrected" if instrument.correction else ""
+            own = part.accuracy if name == part.instrument else None
+            accuracy = (
+                with_unit(figure(own), part.unit)
+                if own is not None
+                else with_unit(figure(instrument.accuracy), instrument.unit)
+            )
+            said.append(f"{instrument.name} ± {accuracy}{corrected}")
+        return "; ".join(dict.fromkeys(said)) or "Gauge: as typed"
+
+    def _taken(self, events_before: Sequence[Any]) -> str:
+        """The readings that this one repeats, with their mean and spread."""
+        choices = [event.choice for event in events_before if event.choice is not None]
+        if choices:
+            return ", ".join(choices)
+        figures = []
+        for event in events_before:
+            values = event.true_values or event.values
+            if set(values) == {"value"} and len(values["value"]) == 1:
+                figures.append(values["value"][0])
+        if not figures:
+            return f"{len(events_before)} before"
+        said = ", ".join(figure(value) for value in figures)
+        if len(figures) > 1:
+            mean, spread = statistics.fmean(figures), statistics.stdev(figures)
+            said += f" (mean {figure(mean)}, spread {figure(spread, 2)})"
+        return said

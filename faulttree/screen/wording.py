@@ -1,0 +1,187 @@
+"""Plain words for chances, limits, reach and weights of evidence, as the pages say them.
+
+Pure functions; what comes from data is returned as it is and passes the gate where it is shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from faulttree.session.words import value_text
+from faulttree.trade.units import convert, same_kind
+from faulttree.trade.words import plain
+from faulttree.tree.model import SpecLimit
+
+if TYPE_CHECKING:
+    from faulttree.tree.car import Car, Known
+    from faulttree.tree.model import Knowledge, Test
+
+REACH = (
+    "look and listen",
+    "meter on an open port",
+    "opens a line",
+    "strips covers or belts",
+    "takes the engine apart",
+)
+"""What a test does to the car, by its reach."""
+
+
+def reach_words(reach: int) -> str:
+    """What a test of this reach does to the car."""
+    return REACH[max(0, min(reach, len(REACH) - 1))]
+
+
+def minutes_words(minutes: float) -> str:
+    """Minutes as a workshop says them."""
+    whole = round(minutes)
+    if whole < 60:
+        return f"{whole} min"
+    return f"{whole // 60} h {whole % 60:02d}"
+
+
+def money_words(money: float) -> str:
+    """Money without a currency: the shop knows its own."""
+    return f"{round(money)}"
+
+
+def percent(chance: float) -> str:
+    """A chance in whole per cent, never a false 0 or 100."""
+    if chance <= 0.0:
+        return "0 %"
+    if chance < 0.005:
+        return "<1 %"
+    if chance >= 1.0:
+        return "100 %"
+    if chance > 0.995:
+        return ">99 %"
+    return f"{100.0 * chance:.0f} %"
+
+
+def chance_words(chance: float) -> str:
+    """A chance in words; the steps are our own judgement."""
+    for below, words in (
+        (0.005, "ruled out"),
+        (0.05, "very unlikely"),
+        (0.2, "unlikely"),
+        (0.4, "possible"),
+        (0.6, "about even"),
+        (0.8, "likely"),
+        (0.95, "very likely"),
+        (0.995, "near certain"),
+    ):
+        if chance < below:
+            return words
+    return "certain"
+
+
+def sure_words(chance: float) -> str:
+    """How sure a band is."""
+    return f"{percent(chance)} sure"
+
+
+def move_words(before: float, after: float) -> str:
+    """What the last entry did to a chance: a sign and a word."""
+    change = after - before
+    if abs(change) < 0.005:
+        return "= no change"
+    sign, word = ("▲", "rose") if change > 0 else ("▼", "fell")
+    return f"{sign} {word} from {percent(before)}"
+
+
+def weight_words(decibans: float) -> str:
+    """A weight of evidence in words; 10 decibans make odds ten times better. Our own steps."""
+    size = abs(decibans)
+    if size < 0.5:
+        return "says nothing"
+    towards = "for" if decibans > 0 else "against"
+    if size < 2.0:
+        return f"a little {towards}"
+    if size < 5.0:
+        return f"somewhat {towards}"
+    if size < 10.0:
+        return f"clearly {towards}"
+    if size < 20.0:
+        return f"strongly {towards}"
+    return f"almost proof {'of it' if decibans > 0 else 'of the contrary'}"
+
+
+def figure(value: float, digits: int = 4) -> str:
+    """A figure with few digits."""
+    return plain(value, digits)
+
+
+def with_unit(number: str, unit: str) -> str:
+    """A figure and its unit."""
+    return f"{number} {unit}".rstrip()
+
+
+def band_range(test: Test, limits: Sequence[float], band: str) -> str:
+    """Where a band of a number test lies, in words: `36 to 44 psi`, `below 36 psi`."""
+    unit = test.reading.figure_unit if test.reading else ""
+    at = test.bands.index(band)
+    low = limits[at - 1] if at > 0 else None
+    high = limits[at] if at < len(limits) else None
+    if low is not None and high is not None:
+        return with_unit(f"{figure(low)} to {figure(high)}", unit)
+    if high is not None:
+        return f"below {with_unit(figure(high), unit)}"
+    if low is not None:
+        return f"above {with_unit(figure(low), unit)}"
+    return "anything"
+
+
+ORIGIN = {
+    "typed": "typed for this car",
+    "vehicle": "from the car's file",
+    "generic": "a generic figure",
+}
+
+
+def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
+    """Why the limits of a test stand where they do: every spec value they rest on, and its origin.
+
+    Limits that rest on none are the author's own, the same for every car. Values are put in the
+    unit of the limits where that can be done; a single one goes without its name.
+    """
+    # Only what the limits themselves rest on: the count of cylinders explains no figure.
+    specs = [limit.spec for limit in test.limits if isinstance(limit, SpecLimit)]
+    if test.pattern is not None and isinstance(test.pattern.level_below, SpecLimit):
+        specs.append(test.pattern.level_below.spec)
+    unit = test.reading.figure_unit if test.reading else ""
+    said = []
+    specs = list(dict.fromkeys(specs))
+    for spec in specs:
+        name = knowledge.specs[spec].name if spec in knowledge.specs else spec
+        lead = f"{name} " if len(specs) > 1 or test.kind == "pattern" else ""
+        known = car.specs.get(spec)
+        if known is None:
+            said.append(f"{name}: not known for this car")
+            continue
+        said.append(f"{lead}{_in_unit(known, unit)}, {ORIGIN[known.origin]}")
+    return said
+
+
+def _in_unit(known: Known, unit: str) -> str:
+    """A spec value in the wanted unit if it can be put there, else in its own."""
+    if isinstance(known.value, int | float) and unit and same_kind(known.unit, unit):
+        return with_unit(figure(convert(float(known.value), known.unit, unit)), unit)
+    return with_unit(value_text(known.value), known.unit)
+
+
+def pattern_words(test: Test) -> str:
+    """How a list of readings is judged: against the highest or the mean."""
+    pattern = test.pattern
+    if pattern is None:
+        return ""
+    against = "the highest" if pattern.of == "highest" else "the mean"
+    words = f"each at least {percent(pattern.low_below)} of {against}"
+    if pattern.high_above is not None:
+        words += f" and at most {percent(pattern.high_above)}"
+    return words
+
+
+def settles_words(bands: Mapping[str, float], expect: str) -> str:
+    """What a test may show: its bands with their chances, the likeliest first."""
+    ranked = sorted(bands.items(), key=lambda item: -item[1])
+    return ", ".join(f"{band} {percent(chance)}" for band, chance in ranked if chance >= 0.02)
