@@ -35,6 +35,10 @@ like a complaint says whether that is there: idle-unsteady=gone or idle-unsteady
 """
 
 
+LISTED = 20
+"""How many names at most are listed when one is not known; more would drown the message."""
+
+
 class Wrong(Exception):
     """Something that ends the command: the message, and the exit code."""
 
@@ -189,12 +193,7 @@ def _home(options: argparse.Namespace) -> int:
 def _walk(options: argparse.Namespace) -> int:
     trees, sessions = _trees(options), _sessions_to_write(options)
     # What is misspelt is said before the screen is taken over; the trees are loaded there.
-    from faulttree.tree.load import list_trees
-
-    known = [card.id for card in list_trees(trees)]
-    for tree in options.tree_ids:
-        if tree not in known:
-            raise Wrong(f"There is no tree {tree!r} in {trees}.{_near(tree, known)}", USAGE)
+    _insist_on_trees(options.tree_ids, trees)
     if options.vehicle is not None:
         cars = sorted(path.stem for path in (trees / "vehicles").glob("*.yaml"))
         if options.vehicle not in cars:
@@ -212,7 +211,8 @@ def _walk(options: argparse.Namespace) -> int:
 
 
 def _resume(options: argparse.Namespace) -> int:
-    path = _session_path(options)
+    # What was shipped is there to be looked at; work goes on in a folder of one's own.
+    path = _session_path(options, _sessions_to_write(options))
     record = _record(path)
     if record.state.closed is not None:
         raise Wrong(
@@ -411,6 +411,8 @@ def _loaded(options: argparse.Namespace) -> "tuple[Knowledge, list[str], str | N
     from faulttree.tree.load import TreeError, load, load_vehicle
 
     folder = _trees(options)
+    # A path is left to the loader, which says what is wrong with the file.
+    _insist_on_trees([tree for tree in options.tree_ids if not _is_path(tree)], folder)
     try:
         knowledge = load(options.tree_ids, trees_dir=folder)
         trees = [Path(tree).name.removesuffix(".yaml") for tree in options.tree_ids]
@@ -467,10 +469,27 @@ def _trees(options: argparse.Namespace) -> Path:
     return folder
 
 
+def _is_path(tree: str) -> bool:
+    return tree.endswith(".yaml") or "/" in tree or os.sep in tree
+
+
+def _insist_on_trees(names: Iterable[str], folder: Path) -> None:
+    from faulttree.tree.load import list_trees
+
+    known = [card.id for card in list_trees(folder)]
+    for name in names:
+        if name not in known:
+            raise Wrong(f"There is no tree {name!r} in {folder}.{_near(name, known)}", USAGE)
+
+
 def _sessions_folder(options: argparse.Namespace) -> Path:
     from faulttree.tree.places import find_sessions
 
-    return find_sessions(getattr(options, "sessions", None))
+    wanted = getattr(options, "sessions", None)
+    folder = find_sessions(wanted)
+    if wanted is not None and not folder.is_dir():
+        raise Wrong(f"There is no folder of sessions {folder}.", CONTENT)
+    return folder
 
 
 def _sessions_to_write(options: argparse.Namespace) -> Path:
@@ -479,11 +498,13 @@ def _sessions_to_write(options: argparse.Namespace) -> Path:
     return sessions_to_write(getattr(options, "sessions", None))
 
 
-def _session_path(options: argparse.Namespace) -> Path:
-    from faulttree.session.journal import JournalError, find_session
+def _session_path(options: argparse.Namespace, folder: Path | None = None) -> Path:
+    from faulttree.session.journal import JournalError, NoSuchSession, find_session
 
     try:
-        return find_session(_sessions_folder(options), options.session)
+        return find_session(folder or _sessions_folder(options), options.session)
+    except NoSuchSession as trouble:
+        raise Wrong(str(trouble), USAGE) from None
     except JournalError as trouble:
         raise Wrong(str(trouble), CONTENT) from None
 
@@ -521,7 +542,7 @@ def _near(word: str, known: Iterable[str]) -> str:
     near = nearest(word, listed)
     if near:
         return f" Did you mean {near}?"
-    return f" There are: {', '.join(listed)}." if listed else ""
+    return f" There are: {', '.join(listed)}." if 0 < len(listed) <= LISTED else ""
 
 
 def _print(text: str) -> None:

@@ -53,6 +53,10 @@ class JournalError(Exception):
     """A log that cannot be read or written; the message says what, where and what to do."""
 
 
+class NoSuchSession(JournalError):
+    """A name that is no session's, or the beginning of more than one."""
+
+
 class SessionHeld(JournalError):
     """Another program is writing to this session now."""
 
@@ -391,7 +395,7 @@ def knowledge_path(folder: Path, digest: str) -> Path:
 def find_session(folder: Path, name: str) -> Path:
     """The file of a session, from a path, a file name, or an unambiguous beginning of its name.
 
-    Raises JournalError, with the candidates, when there is none or more than one.
+    Raises NoSuchSession, with the candidates, when there is none or more than one.
     """
     with contextlib.suppress(OSError, ValueError):
         direct = Path(name)
@@ -411,10 +415,12 @@ def find_session(folder: Path, name: str) -> Path:
         return folder / f"{found[0]}{SUFFIX}"
     if found:
         listed = "".join(f"\n  {id}" for id in found)
-        raise JournalError(f"{name!r} begins more than one session; give more of the name:{listed}")
+        raise NoSuchSession(
+            f"{name!r} begins more than one session; give more of the name:{listed}"
+        )
     listed = "".join(f"\n  {id}" for id in ids[-10:])
     known = f" The latest there:{listed}" if ids else " There are no sessions there."
-    raise JournalError(f"There is no session {name!r} in {folder}.{known}")
+    raise NoSuchSession(f"There is no session {name!r} in {folder}.{known}")
 
 
 def slug(title: str) -> str:
