@@ -3,9 +3,10 @@
 `status` says how each was had:
 
 - `read`: the figure stands in a source that was read;
-- `second-hand`: it was read in somebody's transcription or quotation of the source;
+- `second-hand`: the figure, or the formula or constant it was worked from, was read in somebody's
+  transcription or quotation of the source;
 - `from memory`: nobody looked it up; the source named is where it should stand;
-- `derived`: it was worked out apart from this project's code, from the formula of the source.
+- `derived`: worked out apart from this project's code, from textbook physics or plain geometry.
 
 `tolerance` is half of the last digit given, unless a line says otherwise.
 """
