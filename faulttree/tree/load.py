@@ -5,6 +5,7 @@ The face of this package for everybody else. Reading is in `source` and `shelf`,
 really loaded, so that a list of trees is cheap.
 """
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +23,7 @@ __all__ = [
     "load",
     "load_all",
     "load_vehicle",
+    "with_vehicle",
 ]
 
 LEARNED = "learned.yaml"
@@ -93,6 +95,12 @@ def load_vehicle(path: Path | str, *, trees_dir: Path | str | None = None) -> Ve
     if knowledge is None:
         raise TreeError(in_order(shelf.problems))
     return knowledge.vehicles[file.stem]
+
+
+def with_vehicle(knowledge: Knowledge, vehicle: Vehicle) -> Knowledge:
+    """The same Knowledge with one more vehicle, and with the document and digest to match."""
+    vehicles = {**knowledge.vehicles, vehicle.id: vehicle}
+    return with_document(dataclasses.replace(knowledge, vehicles=vehicles))
 
 
 def _load(folder: Path, paths: Sequence[Path]) -> Knowledge:
