@@ -461,20 +461,40 @@ class VehicleFile(Entry):
     """Where the values come from."""
 
 
-class AnyFile(
-    RootModel[TreeFile | CatalogueFile | SpecsFile | InstrumentsFile | CautionsFile | VehicleFile]
-):
-    """A file of a faulttree shelf: a tree, a catalogue, specs, instruments, cautions, a vehicle."""
-
-
 def json_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of all files together, for editors."""
-    schema = AnyFile.model_json_schema(by_alias=True, mode="validation")
+    any_file = RootModel[  # built only when it is asked for: it costs as much as all the others
+        TreeFile | CatalogueFile | SpecsFile | InstrumentsFile | CautionsFile | VehicleFile
+    ]
+    schema: dict[str, Any] = _tidy(any_file.model_json_schema(by_alias=True, mode="validation"))
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,
         "title": "A file of a faulttree shelf",
+        "description": "A tree, a catalogue, specs, instruments, cautions or a vehicle.",
     }
+
+
+def _tidy(node: Any) -> Any:
+    """A schema without what only pydantic means by it: null for a key left out, made-up titles.
+
+    Where keys must match a pattern, others are refused, as the loader does.
+    """
+    if isinstance(node, list):
+        return [_tidy(item) for item in node]
+    if not isinstance(node, dict):
+        return node
+    kept = {key: _tidy(item) for key, item in node.items() if not (key == "default" and not item)}
+    if not isinstance(node.get("title"), dict):
+        kept.pop("title", None)
+    choices = kept.get("anyOf")
+    if isinstance(choices, list) and {"type": "null"} in choices:
+        rest = [choice for choice in choices if choice != {"type": "null"}]
+        del kept["anyOf"]
+        kept.update(rest[0] if len(rest) == 1 else {"anyOf": rest})
+    if "patternProperties" in kept:
+        kept["additionalProperties"] = False
+    return kept
 
 
 # From pydantic's findings to problems
