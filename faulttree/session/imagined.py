@@ -21,8 +21,8 @@ from faulttree.session.events import (
     SpecGiven,
     VehicleDescribed,
 )
-from faulttree.session.moves import NOT_LISTED, Command, NotAllowed, TakeReading, decide
-from faulttree.session.standing import car_of, open_cautions
+from faulttree.session.moves import Command, NotAllowed, TakeReading, decide
+from faulttree.session.standing import NOT_LISTED, car_of, open_cautions
 from faulttree.session.state import State, apply
 from faulttree.trade.units import ReadingError
 from faulttree.trade.words import did_you_mean, quoted

@@ -39,6 +39,7 @@ from faulttree.session.events import (
     Withdrawn,
 )
 from faulttree.session.standing import (
+    NOT_LISTED,
     car_of,
     cautions_of,
     checked_points,
@@ -49,9 +50,6 @@ from faulttree.session.standing import (
 from faulttree.session.state import State, apply
 from faulttree.tree.car import fits
 from faulttree.tree.model import Knowledge, Spec, Value
-
-NOT_LISTED = "not-listed"
-"""The cause that stands for everything the trees do not list; it may be repaired and confirmed."""
 
 
 class NotAllowed(Exception):

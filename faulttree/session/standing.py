@@ -18,10 +18,17 @@ from faulttree.tree.model import Caution, Knowledge, SpecLimit, Test
 if TYPE_CHECKING:
     from faulttree.tree.graph import RouteStep
 
-SURE_OF_GONE = 0.95
-"""How sure a look that does not find the complaint is; the same as for any choice that is seen.
+NOT_LISTED = "not-listed"
+"""The cause that stands for everything the trees do not list, as the scorer calls it.
 
-A complaint that comes and goes may have kept quiet, so `gone` is never taken as certain.
+With several complaints there is one for each, called `not-listed:TREE`.
+"""
+
+SURE_OF_GONE = 0.95
+"""How sure a look is that does not find a complaint which comes and goes; as for any choice seen.
+
+A complaint that goes with a repair that can have cured it is gone. One that came back later, or
+that went without such a repair, may only have kept quiet.
 """
 
 
@@ -159,13 +166,16 @@ def evidence(state: State, knowledge: Knowledge) -> Evidence:
                 (group.readings[0].sequence, Finding(group.test, bands, group.stage, showing))
             )
     trees = {tree for tree in state.trees if tree in knowledge.trees}
+    repaired = _repaired(state)
     for (tree, stage), (sequence, what) in _complaint_findings(state).items():
         if tree in trees:
-            gone = SURE_OF_GONE if what == GONE else 0.0
+            gone = 0.0
+            if what == GONE:
+                cured = _may_be_cured(state, tree, stage, repaired, car, knowledge)
+                gone = 1.0 if cured else SURE_OF_GONE
             bands = {PRESENT: 1.0 - gone, GONE: gone}
             found.append((sequence, Finding(tree, bands, stage)))
     found.sort(key=lambda pair: pair[0])
-    repaired = {fact.event.cause: n for n, fact in enumerate(state.repairs, 1)}
     return Evidence(tuple(finding for _, finding in found), repaired)
 
 
@@ -283,6 +293,57 @@ def _showing(test: Test, group: Group) -> bool | None:
     if "yes" in said:
         return True
     return False if said == {"no"} else None
+
+
+def _repaired(state: State) -> dict[str, int]:
+    """The stage from which each repaired cause is gone; of one repaired twice the later.
+
+    The scorer knows what is not listed by one name for one complaint, and by one for each of
+    several; a complaint that was added later must not make an earlier repair unknown.
+    """
+    repaired: dict[str, int] = {}
+    trees = state.trees
+    for stage, fact in enumerate(state.repairs, 1):
+        for cause in _ids(fact.event.cause, trees):
+            repaired[cause] = stage
+    return repaired
+
+
+def _ids(cause: str, trees: tuple[str, ...]) -> tuple[str, ...]:
+    """The ids by which the scorer knows a cause among these complaints."""
+    if cause != NOT_LISTED and not cause.startswith(f"{NOT_LISTED}:"):
+        return (cause,)
+    if len(trees) == 1:
+        return (NOT_LISTED,)
+    return tuple(f"{NOT_LISTED}:{tree}" for tree in trees) if cause == NOT_LISTED else (cause,)
+
+
+def _may_be_cured(
+    state: State,
+    tree: str,
+    stage: int,
+    repaired: Mapping[str, int],
+    car: Car,
+    knowledge: Knowledge,
+) -> bool:
+    """Whether a complaint that was not found in a stage can have been cured by a repair.
+
+    That is so when it did not come back later, and when since it was last there a cause was
+    repaired that can bring it on.
+    """
+    there = [at for (which, at), what in state.found().items() if which == tree and what == PRESENT]
+    if any(at > stage for at in there):
+        return False
+    since = max((at for at in there if at < stage), default=0)
+    brings_on = knowledge.trees[tree].brings_on
+    for cause, gone_from in repaired.items():
+        if not since < gone_from <= stage:
+            continue
+        if cause in (NOT_LISTED, f"{NOT_LISTED}:{tree}"):
+            return True
+        if brings_on.get(cause, 0.0) > 0.0 and fits(knowledge.causes[cause].fits, car):
+            return True
+    return False
 
 
 def _complaint_findings(state: State) -> dict[tuple[str, int], tuple[int, str]]:

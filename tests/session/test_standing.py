@@ -1,11 +1,14 @@
 """What a state means: the car, what counts as evidence, the cautions that are open."""
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
 from faulttree.scorer.evidence import Entry, Finding
+from faulttree.session.chances import reckon
 from faulttree.session.events import (
     CautionAcknowledged,
     ComplaintChecked,
@@ -108,16 +111,83 @@ def test_complaint_is_evidence(
     assert found.repaired == {}
 
 
-def test_gone_is_never_certain(
+def gone_bands(events: Sequence[Event], folded: Folded, knowledge: Knowledge) -> dict[str, float]:
+    """The bands of the complaint in the first stage in which it was found gone."""
+    for found in evidence(folded(events), knowledge).findings:
+        if found.source == "unsteady" and found.bands["gone"] > 0.5:
+            return dict(found.bands)
+    raise AssertionError("never gone")
+
+
+def test_gone_with_a_repair_that_can_cure_it(
     beginning: list[Event], folded: Folded, knowledge: Knowledge
 ) -> None:
-    """A complaint found gone after a repair counts as a look, not as a certainty."""
-    events = [*beginning, Repaired("air-leak"), ComplaintChecked("unsteady", "gone")]
-    found = evidence(folded(events), knowledge)
-    assert found.repaired == {"air-leak": 1}
-    after = found.findings[-1]
-    assert (after.source, after.stage) == ("unsteady", 1)
-    assert after.bands == pytest.approx({"gone": SURE_OF_GONE, "present": 1 - SURE_OF_GONE})
+    """A complaint that goes with a repair of what can bring it on is gone for certain."""
+    for cause in ("air-leak", "not-listed", "not-listed:unsteady"):
+        events = [*beginning, Repaired(cause), ComplaintChecked("unsteady", "gone")]
+        assert gone_bands(events, folded, knowledge) == {"gone": 1.0, "present": 0.0}
+
+
+def test_gone_without_such_a_repair(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A complaint that went by itself, or came back, may have kept quiet: that is not certain."""
+    unsure = pytest.approx({"gone": SURE_OF_GONE, "present": 1 - SURE_OF_GONE})
+    check = ComplaintChecked("unsteady", "gone")
+    elsewhere = [*beginning, Repaired("not-listed:no-power"), check]
+    assert gone_bands(elsewhere, folded, knowledge) == unsure
+    back = [
+        *beginning,
+        Repaired("air-leak"),
+        check,
+        Repaired("weak-pump"),
+        ComplaintChecked("unsteady", "present"),
+    ]
+    assert gone_bands(back, folded, knowledge) == unsure
+    too_early = [
+        *beginning,
+        Repaired("air-leak"),
+        ComplaintChecked("unsteady", "present"),
+        Repaired("not-listed:no-power"),
+        check,
+    ]
+    assert gone_bands(too_early, folded, knowledge) == unsure
+
+
+def test_evidence_is_never_impossible(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """Whatever is repaired and found afterwards, the scorer has an answer."""
+    causes = ("air-leak", "weak-pump", "not-listed:no-power", "not-listed")
+    found: tuple[Literal["present", "gone"], ...] = ("present", "gone")
+    for repairs in itertools.product(causes, repeat=2):
+        for looks in itertools.product(found, repeat=2):
+            events = list(beginning)
+            for cause, look in zip(repairs, looks, strict=True):
+                events += [Repaired(cause), ComplaintChecked("unsteady", look)]
+            reckoning = reckon(folded(events), knowledge)
+            assert reckoning.trouble == ""
+            assert all(0.0 <= chance <= 1.0 for chance in reckoning.now.values())
+
+
+def test_what_is_not_listed_goes_by_the_name_the_scorer_uses(
+    opened: Opened, folded: Folded, knowledge: Knowledge
+) -> None:
+    """A repair of something not listed is known to the scorer, whatever complaints came since."""
+    one = Opened("1.0.0", ("unsteady",), "", "")
+    taken = ComplaintTaken("unsteady")
+    alone = evidence(folded([one, taken, Repaired("not-listed")]), knowledge)
+    assert alone.repaired == {"not-listed": 1}
+    named = evidence(folded([one, taken, Repaired("not-listed:unsteady")]), knowledge)
+    assert named.repaired == {"not-listed": 1}
+    joined = [one, taken, Repaired("not-listed"), ComplaintTaken("no-power")]
+    assert evidence(folded(joined), knowledge).repaired == {
+        "not-listed:unsteady": 1,
+        "not-listed:no-power": 1,
+    }
+    assert set(evidence(folded(joined), knowledge).repaired) <= set(
+        reckon(folded(joined), knowledge).names
+    )
 
 
 def test_gone_before_any_repair_is_no_evidence_against_the_complaint(
