@@ -46,7 +46,7 @@ def _block(block: Block) -> str:
 def _item(label: str, text: str) -> str:
     if not label:
         return f"- {escape(text)}"
-    stop = "" if label.rstrip().endswith("?") else ":"
+    stop = "" if label.rstrip().endswith(("?", ".")) else ":"
     return f"- {escape(label)}{stop} {escape(text)}"
 
 

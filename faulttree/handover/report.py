@@ -12,6 +12,7 @@ from faulttree.scorer.evidence import Evidence
 from faulttree.scorer.explain import biggest_moves, conflict, percent
 from faulttree.session.chances import Reckoning, before_readings, reckon
 from faulttree.session.events import (
+    CautionAcknowledged,
     ComplaintChecked,
     ComplaintTaken,
     Envelope,
@@ -40,7 +41,7 @@ from faulttree.session.words import (
 )
 from faulttree.trade.words import plain
 from faulttree.tree.car import Car
-from faulttree.tree.model import Caution, Knowledge, Test
+from faulttree.tree.model import Caution, Knowledge, Test, Value
 
 RECORDS = (
     "This report records what was found and done. It certifies nothing: neither that the car is "
@@ -64,6 +65,8 @@ _TAKEN_AS: Mapping[str, str] = {
 _SHOWING: Mapping[str, str] = {"yes": "yes", "no": "no", "unknown": "not said"}
 LEAST_LIKELY_SHOWN = 0.005
 MOST_CAUSES = 15
+DIGITS = 4
+"""Significant digits of limits and specs: more than any gauge in the shop can tell."""
 
 
 def report(state: State, knowledge: Knowledge, trouble: str = "") -> list[Block]:
@@ -165,8 +168,15 @@ def _vehicle(state: State, knowledge: Knowledge) -> list[Block]:
     for fact in state.readings:
         if fact.event.test in knowledge.tests:
             used |= dict.fromkeys(specs_of(knowledge.tests[fact.event.test]))
-    # A generic figure that no reading stood on says nothing about this car.
-    shown = [spec for spec in car.specs if spec in used or car.specs[spec].origin != "generic"]
+    kind = [
+        f"{name_of(spec, knowledge)}: {value_text(known.value)}"
+        for spec, known in car.specs.items()
+        if spec in knowledge.specs and knowledge.specs[spec].choices and known.origin != "generic"
+    ]
+    if kind:
+        blocks.append(Paragraph(f"{'; '.join(kind)}."))
+    # A figure from a file or a default that no reading stood on says nothing here.
+    shown = [spec for spec in car.specs if spec in used or car.specs[spec].origin == "typed"]
     if shown:
         rows = []
         for spec in shown:
@@ -174,7 +184,7 @@ def _vehicle(state: State, knowledge: Knowledge) -> list[Block]:
             rows.append(
                 (
                     name_of(spec, knowledge),
-                    with_unit(value_text(known.value), known.unit),
+                    with_unit(_value(known.value), known.unit),
                     _origin(known.origin, known.source),
                     "yes" if spec in used else "",
                 )
@@ -215,6 +225,9 @@ def _course(state: State, knowledge: Knowledge) -> list[Block]:
         if isinstance(event, Opened | ComplaintTaken):
             continue
         gone = state.withdrawn.get(envelope.sequence)
+        if isinstance(event, CautionAcknowledged) and gone is None:
+            # These have a part of their own, and there are many.
+            continue
         number = f"Entry {envelope.sequence}, "
         match event:
             case ReadingTaken():
@@ -287,7 +300,7 @@ def _reading_items(
         items.append(("Seen", event.choice))
     items.append(("Limits", _limits(event, test)))
     for used in event.specs_used:
-        value = with_unit(value_text(used.value), used.unit)
+        value = with_unit(_value(used.value), used.unit)
         origin = _origin(used.origin, used.source)
         items.append(("Stands on", f"{name_of(used.spec, knowledge)} {value}, {origin}"))
     sure = ", ".join(
@@ -310,7 +323,7 @@ def _limits(event: ReadingTaken, test: Test | None) -> str:
     """The bands of a number with the limits between them: `low below 36 psi, ...`."""
     if not event.limits or test is None:
         return ""
-    limits = [with_unit(plain(limit), event.unit) for limit in event.limits]
+    limits = [with_unit(plain(limit, DIGITS), event.unit) for limit in event.limits]
     if len(event.limits) != len(test.bands) - 1:
         return ", ".join(limits)
     parts = [f"{test.bands[0]} below {limits[0]}"]
@@ -427,16 +440,23 @@ def _cautions(state: State, knowledge: Knowledge) -> list[Block]:
         blocks.append(Paragraph("Still open: nobody acknowledged these.", True))
         items = [(name_of(each.id, knowledge), _danger(each.caution)) for each in still_open]
         blocks.append(Facts(tuple(items)))
-    answered = []
+    answers: dict[str, list[str]] = {}
     for fact in state.acknowledged:
         event = fact.event
         for caution in cautions_of(knowledge, event.carrier, event.id):
             if caution.id == event.caution:
-                text = f"{_danger(caution)} Answered: {event.answer}, {fact.who}."
-                answered.append((name_of(event.id, knowledge), text))
-    if answered:
+                where = f"{name_of(event.id, knowledge)} ({event.answer}, {fact.who})"
+                answers.setdefault(caution.id, []).append(where)
+    if answers:
         blocks.append(Heading(3, "Answered"))
-        blocks.append(Facts(tuple(answered)))
+        items = [
+            (
+                _danger(knowledge.cautions[caution]),
+                f"answered for {'; '.join(dict.fromkeys(where))}",
+            )
+            for caution, where in answers.items()
+        ]
+        blocks.append(Facts(tuple(items)))
     if len(blocks) == 1:
         blocks.append(Paragraph("None was open."))
     return blocks
@@ -464,6 +484,11 @@ def _by_chance(chances: Mapping[str, float]) -> list[tuple[str, float]]:
 def _origin(origin: str, source: str) -> str:
     words = _ORIGINS[origin]
     return f"{words} ({source})" if source else words
+
+
+def _value(value: Value) -> str:
+    """A spec's value; a number that was turned into another unit loses its idle digits."""
+    return plain(value, DIGITS) if isinstance(value, int | float) else value_text(value)
 
 
 def _time(at: datetime) -> str:
