@@ -88,7 +88,7 @@ class ClosePage(Page[bool]):
         rows.append(heading("Outcome: choosing one closes the session"))
         for outcome in get_args(Outcome):
             label = OUTCOMES[outcome]
-            why = refusal(self.work.state, self._closed(outcome), knowledge)
+            why = refusal(self.work.state, self._ending(outcome), knowledge)
             rows.append(
                 Row(
                     outcome,
@@ -100,7 +100,7 @@ class ClosePage(Page[bool]):
         listed = self.query_one(PickList)
         listed.show_rows(rows, keep=listed.chosen if keep is None else keep)
 
-    def _closed(self, outcome: Outcome) -> Closed:
+    def _ending(self, outcome: Outcome) -> Closed:
         causes = tuple(self.confirmed) if outcome in {"cured", "not cured", "handed on"} else ()
         return Closed(outcome, causes, self.left)
 
@@ -108,7 +108,7 @@ class ClosePage(Page[bool]):
         event.stop()
         why = ""
         if event.id in OUTCOMES:
-            closed = self._closed(event.id)  # type: ignore[arg-type]
+            closed = self._ending(event.id)  # type: ignore[arg-type]
             why = refusal(self.work.state, closed, self.work.knowledge) or ""
         self.query_one("#about", Words).update(text.line((why, "bold")))
 
@@ -128,11 +128,11 @@ class ClosePage(Page[bool]):
 
             self.app.push_screen(WriteBox("What is left to be done?", None, self.left), written)
         else:
-            self._close(event.id)  # type: ignore[arg-type]
+            self._end(event.id)  # type: ignore[arg-type]
 
-    def _close(self, outcome: Outcome) -> None:
+    def _end(self, outcome: Outcome) -> None:
         try:
-            self.work.do(self._closed(outcome))
+            self.work.do(self._ending(outcome))
         except (NotAllowed, JournalError) as trouble:
             self.say(trouble, severity="warning", title="Not closed")
             return
