@@ -193,6 +193,9 @@ def advise(
         if name not in barred
     ]
     causes = [network.nodes[i].id for i in money.counting]
+    if evidence.stage > 0 and not _looked_again(network, evidence):
+        # The last repair may have cured the complaint already: no next one before that is known.
+        causes = []
     ahead = look_ahead(problem, names, causes)
     posterior = posterior or ahead.posterior
     after_bits = ahead.chance * money.bits(ahead.active)
@@ -220,6 +223,14 @@ def advise(
             for repair, value in zip(ahead.repairs, left, strict=True)
         ]
     return _low_reach_first(sorted(suggestions, key=lambda s: s.expected_cost))
+
+
+def _looked_again(network: Network, evidence: Evidence) -> bool:
+    """Whether a complaint was looked for, present or gone, since the last repair."""
+    return any(
+        network.sources[finding.source].is_complaint and finding.stage == evidence.stage
+        for finding in evidence.findings
+    )
 
 
 def _low_reach_first(suggestions: Sequence[Suggestion]) -> list[Suggestion]:

@@ -284,3 +284,18 @@ def test_a_band_that_hardly_ever_comes_is_not_spoken_of() -> None:
     network = one_of(chances, dict.fromkeys(chances, 100.0), telling("a", {0: 1.0}, minutes=0.01))
     test = next(s for s in advise(network, Evidence((COMPLAINT,))) if s.kind == "test")
     assert all(line.startswith("good") for line in test.settles)
+
+
+def test_no_repair_is_advised_before_the_last_one_is_proved() -> None:
+    """After a repair the complaint is looked for first; only if it is there is a next one due."""
+    nodes = [Node("a", "a", 0.1, 10, 10), Node("b", "b", 0.1, 10, 10)]
+    complaint = Source(
+        "c", "c", ("present",), "gone", "complaint:c", {0: (0.8,), 1: (0.8,)}, (0.0,),
+        is_complaint=True,
+    )  # fmt: skip
+    network = make_network(nodes, [complaint], ["c"])
+    found = (Finding("c", {PRESENT: 1.0}),)
+    unproved = Evidence(found, {"a": 1})
+    assert [s for s in advise(network, unproved) if s.kind == "repair"] == []
+    again = Evidence((*found, Finding("c", {PRESENT: 1.0}, 1)), {"a": 1})
+    assert [s.id for s in advise(network, again) if s.kind == "repair"] == ["b"]
