@@ -452,7 +452,7 @@ def _cautions(state: State, knowledge: Knowledge) -> list[Block]:
         items = [
             (
                 _danger(knowledge.cautions[caution]),
-                f"answered for {'; '.join(dict.fromkeys(where))}",
+                f"Answered for: {'; '.join(where)}",
             )
             for caution, where in answers.items()
         ]

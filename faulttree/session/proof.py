@@ -130,10 +130,8 @@ def before_beside_after(state: State, knowledge: Knowledge) -> tuple[ProofRow, .
 def remaining(state: State, knowledge: Knowledge) -> tuple[str, ...]:
     """What is left to do, one sentence each: complaints, proof, setting up, tests, cautions."""
     left = []
-    found = state.found()
     for tree in dict.fromkeys(fact.event.tree for fact in state.complaints):
-        looks = {stage: what for (which, stage), what in found.items() if which == tree}
-        if looks.get(max(looks)) == PRESENT:
+        if state.status(tree) == PRESENT:
             still = "is still there" if state.repairs else "has not been cured"
             left.append(f"The complaint {still}: {name_of(tree, knowledge)}.")
     for due in to_repeat(state, knowledge):

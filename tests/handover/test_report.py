@@ -1,0 +1,397 @@
+"""The report says everything a colleague needs, and what data says stays data."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from markdown_it import MarkdownIt
+from markdown_it.token import Token
+
+from faulttree.handover import report as report_module
+from faulttree.handover.blocks import Facts, Heading, Paragraph, Table, plain_line
+from faulttree.handover.markdown import escape, to_markdown
+from faulttree.handover.report import report
+from faulttree.scorer.evidence import Entry
+from faulttree.scorer.explain import percent
+from faulttree.session.chances import Reckoning, before_readings, reckon
+from faulttree.session.events import (
+    CannotDo,
+    CautionAcknowledged,
+    ComplaintTaken,
+    Noted,
+    Repaired,
+    VehicleDescribed,
+    Withdrawn,
+)
+from faulttree.session.moves import Command, TakeReading
+from faulttree.session.state import State
+from faulttree.tree.model import Knowledge
+
+Played = Callable[[Sequence[Command]], State]
+
+
+def reader() -> MarkdownIt:
+    """An independent reader of Markdown, with everything that common sites turn on."""
+    made = MarkdownIt("commonmark", {"html": True, "linkify": True})
+    return made.enable(["table", "strikethrough", "linkify"])
+
+
+def inline(tokens: Sequence[Token]) -> list[Token]:
+    """All inline tokens of a text."""
+    return [child for token in tokens for child in token.children or []]
+
+
+def section(text: str, title: str) -> str:
+    """The part of a report under a heading of the second level."""
+    _, _, rest = text.partition(f"\n## {title}\n")
+    assert rest, f"there is no part called {title}"
+    return rest.partition("\n## ")[0]
+
+
+def entry(text: str, number: int) -> str:
+    """What a report says of one entry."""
+    _, _, rest = text.partition(f"Entry {number}, ")
+    assert rest, f"there is no entry {number}"
+    return rest.partition("\n### ")[0]
+
+
+# --- what it says ------------------------------------------------------------------------------
+
+
+def test_complaint_with_answers(open_text: str) -> None:
+    """The complaint stands with the driver's words, the answers, and whether it was seen."""
+    part = section(open_text, "The complaint")
+    for line in (
+        "### Idle is unsteady",
+        "- The driver says: shakes at the lights",
+        "- How often: often",
+        "- Seen before work began: yes",
+        "- Hot or cold? hot",
+    ):
+        assert line in part.splitlines()
+
+
+def test_spec_values_say_where_they_came_from(open_text: str) -> None:
+    """Every spec that a limit stood on is there with its origin; unknown ones are named."""
+    part = section(open_text, "The car")
+    assert "Blue estate" in part
+    assert "| Fuel pressure | 44 psi | typed in this session (maker's handbook) | yes |" in part
+    assert "- Fuel gauge" not in part
+    assert "- Vacuum gauge: 15 shown was 17 true, against a new gauge" in part
+
+
+def test_a_generic_figure_is_called_one(played: Played, knowledge: Knowledge) -> None:
+    """A generic figure is never taken for the maker's."""
+    commands: list[Command] = [
+        ComplaintTaken("unsteady"),
+        TakeReading("compression", "150 150 150 150", Entry({"value": (150.0,) * 4})),
+    ]
+    text = to_markdown(report(played(commands), knowledge))
+    assert "| Cylinders | 4 | generic figure, not the maker's | yes |" in text
+    assert "Not known for this car: Firing order, Banks." in text
+
+
+def test_a_reading_in_full(open_text: str) -> None:
+    """A reading shows typed, shown, true, figure, limits, certainty, and what it did."""
+    lines = entry(open_text, 7).splitlines()
+    assert lines[0] == "Manifold vacuum: low"
+    for line in (
+        "- Typed: 12,5",
+        "- Shown: 12.5 inHg",
+        "- True, after correction of the instrument: 14.5 inHg",
+        "- Limits: low below 16 inHg, in limits above 16 inHg",
+        "- Complaint showing: yes",
+        "- Chosen by: the advice",
+    ):
+        assert line in lines
+    (sure,) = [line for line in lines if line.startswith("- How sure: ")]
+    assert sure == "- How sure: low over 99 %"
+    (did,) = [line for line in lines if line.startswith("- What it did: ")]
+    assert "Air leak rose from" in did
+
+
+def test_limits_stand_on_specs(open_text: str) -> None:
+    """A limit that depends on the car names the spec, its value and its origin."""
+    lines = entry(open_text, 13).splitlines()
+    assert "- Limits: low below 40 psi, in limits from 40 psi to 48 psi, high above 48 psi" in lines
+    assert "- Stands on: Fuel pressure 44 psi, typed in this session (maker's handbook)" in lines
+
+
+def test_readings_in_order(open_text: str) -> None:
+    """Readings and notes stand in the order in which they were taken."""
+    part = section(open_text, "What was done, in order")
+    places = [part.index(f"Entry {number}, ") for number in (5, 6, 7, 8, 9, 11, 12, 13)]
+    assert places == sorted(places)
+
+
+def test_withdrawn_entries_are_marked(open_text: str, played: Played) -> None:
+    """A withdrawn entry is still told, struck, with who took it back and why."""
+    assert "### ~~Entry 11, Fuel pressure: low~~" in open_text
+    assert "- Withdrawn: by entry 12: gauge not bled. It counts for nothing." in open_text
+    assert "What it did" not in entry(open_text, 11).partition("Entry 12")[0]
+
+
+def test_withdrawn_entries_count_for_nothing(played: Played, knowledge: Knowledge) -> None:
+    """The chances of a report are the same as if a withdrawn reading had never been."""
+    taken = TakeReading("vacuum", "12", Entry({"value": (12.0,)}))
+    with_it: list[Command] = [ComplaintTaken("unsteady"), taken, Withdrawn(3, "wrong")]
+    without: list[Command] = [ComplaintTaken("unsteady")]
+    parts = [
+        section(to_markdown(report(played(commands), knowledge)), "The causes and their chances")
+        for commands in (with_it, without)
+    ]
+    assert parts[0] == parts[1]
+
+
+def test_what_could_not_be_done(open_text: str) -> None:
+    """A test that could not be done stands with its reason."""
+    part = section(open_text, "What could not be done")
+    assert "| Compression | no gauge in the shop |" in part
+
+
+def test_causes_with_their_chances(
+    open_text: str, played: Played, open_commands: list[Command], knowledge: Knowledge
+) -> None:
+    """Causes stand highest first with their chance before and after, as the scorer has them."""
+    rows = [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in section(open_text, "The causes and their chances").splitlines()
+        if line.startswith("| ")
+    ]
+    assert rows[0] == ["Cause", "Before any reading", "Present when it came in", "Present now"]
+    assert rows[2][0] == "Air leak"
+    state = played(open_commands)
+    reckoning = reckon(state, knowledge)
+    assert rows[2][3] == percent(reckoning.now["air-leak"])
+    assert rows[2][1] == percent(before_readings(reckoning)["air-leak"])
+    assert reckoning.now["air-leak"] > before_readings(reckoning)["air-leak"] + 0.1
+
+
+def test_approximate_is_said(
+    played: Played, knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When the scorer could not count everything, the report says so, and how much is left out."""
+
+    def rough(state: State, shelf: Knowledge) -> Reckoning:
+        exact = reckon(state, shelf)
+        assert exact.posterior is not None
+        return replace(exact, posterior=replace(exact.posterior, exact=False, omitted=0.03))
+
+    state = played([ComplaintTaken("unsteady")])
+    assert "approximate" not in to_markdown(report(state, knowledge))
+    monkeypatch.setattr(report_module, "reckon", rough)
+    text = to_markdown(report(state, knowledge))
+    assert "**These chances are approximate" in text
+    assert "about 3 %" in text
+
+
+def test_repair_and_proof(finished_text: str) -> None:
+    """The repair stands with what was done, and before beside after."""
+    assert "| 14 | Air leak | hose renewed | 25 |" in section(finished_text, "Repairs")
+    proof = section(finished_text, "Before beside after")
+    assert "| Watch the idle | hunting | steady | better |" in proof
+    assert "| Idle is unsteady | present | gone | better |" in proof
+    (vacuum,) = [line for line in proof.splitlines() if line.startswith("| Manifold vacuum")]
+    assert "14.5 ± 0.58 inHg: low" in vacuum
+    assert "18 ± 0.58 inHg: in limits" in vacuum
+    assert vacuum.endswith("| better |")
+
+
+def test_state_in_short(open_text: str, finished_text: str) -> None:
+    """The head says how things stand: likeliest causes while open, confirmed ones when closed."""
+    assert "- State: open, work goes on" in open_text
+    assert "- Most likely present now: Air leak" in open_text
+    assert "- State: closed: cured" in finished_text
+    assert "- Confirmed cause: Air leak" in finished_text
+    assert "- Complaint: Idle is unsteady: gone" in finished_text
+    assert "Most likely present now" not in finished_text
+
+
+def test_what_remains(open_text: str, finished_text: str) -> None:
+    """What remains to be done is there, with what was written at closing."""
+    assert "The complaint has not been cured: Idle is unsteady." in section(
+        open_text, "What remains to be done"
+    )
+    assert "Check the belt at the next service." in section(
+        finished_text, "What remains to be done"
+    )
+
+
+def test_cautions(open_text: str, played: Played, knowledge: Knowledge) -> None:
+    """Open cautions are set off, those that stop the work named as such, answered ones listed."""
+    part = section(open_text, "Cautions")
+    assert "**Still open: nobody acknowledged these.**" in part
+    assert "- Idle is unsteady: A road test takes eyes off the road. Two people." in part
+    assert "Petrol burns. Ventilate. Answered for: Fuel pressure (understood, A. Tester)" in part
+    stop = CautionAcknowledged("stop-hybrid", "test", "sensor", "does not apply")
+    text = to_markdown(report(played([ComplaintTaken("unsteady"), stop]), knowledge))
+    assert "STOPS THE WORK. Orange cables kill. Hand over." in section(text, "Cautions")
+    assert "does not apply" in section(text, "Cautions")
+
+
+def test_it_certifies_nothing(open_text: str) -> None:
+    """The report says that it records and does not certify, and what stands above it."""
+    part = section(open_text, "What this report is")
+    assert "It certifies nothing" in part
+    assert "local law" in part
+    assert "licensed practice" in part
+
+
+def test_damage_is_said_first(played: Played, knowledge: Knowledge) -> None:
+    """A report from a damaged log says so at once."""
+    text = to_markdown(report(played([ComplaintTaken("unsteady")]), knowledge, "line 9 is torn"))
+    assert text.splitlines()[2] == "**The log of this session is damaged: line 9 is torn.**"
+
+
+def test_a_session_with_nothing_in_it(played: Played, knowledge: Knowledge) -> None:
+    """A session that was only opened has a report too; no session has none."""
+    text = to_markdown(report(played([]), knowledge))
+    assert "No complaint was taken down." in text
+    with pytest.raises(ValueError, match="no session"):
+        report(State(), knowledge)
+
+
+def test_unexplained_readings_are_said(
+    played: Played, knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When nothing explains the readings the report says that, instead of chances."""
+
+    def nothing(state: State, shelf: Knowledge) -> Reckoning:
+        return replace(reckon(state, shelf), posterior=None, trouble="Nothing explains this.")
+
+    monkeypatch.setattr(report_module, "reckon", nothing)
+    text = to_markdown(report(played([ComplaintTaken("unsteady")]), knowledge))
+    assert "**Nothing explains this.**" in section(text, "The causes and their chances")
+
+
+# --- what data may not do ----------------------------------------------------------------------
+
+HOSTILE = [
+    "# a heading",
+    "- an item",
+    "1. an item",
+    "1) an item",
+    "> a quote",
+    "---",
+    "===",
+    "***",
+    "```",
+    "~~~",
+    "    code",
+    "*em* **strong** _em_ __strong__",
+    "~~struck~~",
+    "`code`",
+    "[link](http://example.org)",
+    "![image](http://example.org/x.png)",
+    "[ref][1]",
+    "[1]: http://example.org",
+    "<http://example.org>",
+    "http://example.org/path?x=1",
+    "HTTPS://EXAMPLE.ORG",
+    "www.example.org",
+    "mailto:someone@example.org someone@example.org",
+    "<script>alert(1)</script>",
+    "<b>bold</b> <!-- comment -->",
+    "<!-- ",
+    "&lt;b&gt; &amp; &#60; &copy;",
+    "a | b | c",
+    "| --- | --- |",
+    "\\*not em\\*",
+    "trailing backslash \\",
+    "first\n\nsecond\n# third",
+    "\x1b[31mred\x1b[0m \x07 \x9b31m",
+    "right \u202e to left \u2066x",
+    "\ufeff\u200bhidden",
+    "line\u2028separator",
+    "$x^2$ $$y$$",
+    "40 [kPa] at 3*4 & 5 < 6 > 4",
+    "+ plus",
+    "+5 mm",
+    "-10 deg",
+    "!",
+    "|",
+]
+
+
+def seen(tokens: Sequence[Token]) -> str:
+    """What a reader sees of a text, in one line."""
+    parts = [
+        token.content
+        for token in inline(tokens)
+        if token.type in ("text", "text_special", "code_inline", "html_inline")
+    ]
+    return " ".join("".join(parts).split())
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_text_is_shown_as_it_is(text: str) -> None:
+    """An independent reader of Markdown sees the characters of a text and nothing else."""
+    for form in (Paragraph(text), Facts((("", text),)), Heading(2, text)):
+        tokens = reader().parse(to_markdown([form]))
+        kinds = {token.type for token in tokens} | {token.type for token in inline(tokens)}
+        assert kinds <= {
+            "paragraph_open",
+            "paragraph_close",
+            "bullet_list_open",
+            "bullet_list_close",
+            "list_item_open",
+            "list_item_close",
+            "heading_open",
+            "heading_close",
+            "inline",
+            "text",
+            "text_special",
+        }
+        assert seen(tokens) == plain_line(text)
+
+
+@given(st.text(max_size=40))
+def test_any_text_is_shown_as_it_is(text: str) -> None:
+    """Whatever a text holds, it reads the same, and nothing in it becomes markup."""
+    tokens = reader().parse(to_markdown([Facts((("", f"x {text} x"),))]))
+    assert {token.type for token in inline(tokens)} <= {"text", "text_special"}
+    assert seen(tokens) == plain_line(f"x {text} x")
+
+
+@given(st.lists(st.text(max_size=12), min_size=2, max_size=4))
+def test_any_text_keeps_to_its_cell(cells: list[str]) -> None:
+    """A table has as many cells as were put in, whatever is in them."""
+    head = tuple(f"column {number}" for number in range(len(cells)))
+    tokens = reader().parse(to_markdown([Table(head, (tuple(cells),))]))
+    assert sum(token.type == "td_open" for token in tokens) == len(cells)
+    assert sum(token.type == "tr_open" for token in tokens) == 2
+
+
+@given(st.text())
+def test_nothing_steers_a_terminal(text: str) -> None:
+    """No control, turning or invisible character is left, and everything is in one line."""
+    assert all(c.isprintable() for c in escape(text))
+    assert "\n" not in escape(text)
+
+
+def test_hostile_session(played: Played, knowledge: Knowledge) -> None:
+    """Hostile texts in every field of a session leave the report's form as it is."""
+    nasty = "\x1b[2J# <script>x</script> | *a* [b](http://c.de)\n## Not a part\n- no item"
+    commands: list[Command] = [
+        VehicleDescribed(None, nasty, {}, nasty),
+        ComplaintTaken("unsteady", nasty, {nasty: nasty}, "yes", nasty),
+        TakeReading("vacuum", nasty, Entry({"value": (12.0,)})),
+        CannotDo("compression", nasty),
+        Noted(nasty),
+        Repaired("air-leak", nasty, 5),
+        Withdrawn(7, nasty),
+    ]
+    text = to_markdown(report(played(commands), knowledge))
+    assert "\x1b" not in text
+    tokens = reader().parse(text)
+    kinds = {token.type for token in tokens} | {token.type for token in inline(tokens)}
+    assert not kinds & {"html_block", "html_inline", "link_open", "image", "em_open", "code_block"}
+    headings = [
+        tokens[at + 1].content
+        for at, token in enumerate(tokens)
+        if token.type == "heading_open" and token.tag == "h2"
+    ]
+    assert "Not a part" not in headings
+    assert headings[0] == "The complaint"

@@ -1,0 +1,93 @@
+"""One plain line for every kind of event."""
+
+import pytest
+
+from faulttree.session.events import (
+    KINDS,
+    CannotDo,
+    CautionAcknowledged,
+    Closed,
+    ComplaintChecked,
+    ComplaintTaken,
+    Event,
+    InstrumentChecked,
+    Noted,
+    Opened,
+    ReadingTaken,
+    Repaired,
+    RouteLeft,
+    SpecGiven,
+    VehicleDescribed,
+    Withdrawn,
+)
+from faulttree.session.words import figure_text, name_of, say, shown_text, true_text, value_text
+from faulttree.tree.model import Knowledge
+
+LINES = [
+    (Opened("1", ("unsteady",), "", "Blue van"), "Opened: Blue van"),
+    (ComplaintTaken("unsteady", "shakes"), "Complaint: Idle is unsteady: shakes"),
+    (VehicleDescribed("demo-car"), "Vehicle: demo-car"),
+    (SpecGiven("fuel_pressure", 36.0, "", "book"), "Fuel pressure: 36 psi (book)"),
+    (
+        CautionAcknowledged("petrol", "test", "pressure"),
+        "Caution petrol: understood (Fuel pressure)",
+    ),
+    (
+        ReadingTaken("pressure", "34", {"value": (34.0,)}, bands={"low": 0.9, "in limits": 0.1}),
+        "Fuel pressure: 34 psi = low",
+    ),
+    (ReadingTaken("idle-look", "h", choice="hunting"), "Watch the idle: hunting"),
+    (CannotDo("vacuum", "no port"), "Cannot do: Manifold vacuum (no port)"),
+    (Noted("a smell"), "Note: a smell"),
+    (
+        RouteLeft("unsteady", "vacuum", "pressure", "gauge fitted"),
+        "Left the route at Manifold vacuum for Fuel pressure (gauge fitted)",
+    ),
+    (Repaired("air-leak", "hose"), "Repaired: Air leak: hose"),
+    (ComplaintChecked("unsteady", "gone"), "Complaint gone: Idle is unsteady"),
+    (InstrumentChecked("gauge", 30, 33), "Fuel gauge checked: 30 shown, 33 true"),
+    (Closed("cured"), "Closed: cured"),
+    (Withdrawn(4, "wrong hose"), "Withdrew entry 4 (wrong hose)"),
+]
+
+
+@pytest.mark.parametrize(("event", "line"), LINES)
+def test_line(event: Event, line: str, knowledge: Knowledge) -> None:
+    """An event is said in one line, with names in place of ids."""
+    assert say(event, knowledge) == line
+
+
+def test_every_kind_is_covered() -> None:
+    """The lines above leave no kind of event out."""
+    assert {type(event) for event, _ in LINES} == set(KINDS.values())
+
+
+def test_without_knowledge() -> None:
+    """Without knowledge the ids stand for the names."""
+    assert say(Repaired("air-leak")) == "Repaired: air-leak"
+    assert name_of("not-listed:unsteady", None) == "Something not listed here"
+
+
+def test_values() -> None:
+    """Values are written as people write them."""
+    assert value_text(36.0) == "36"
+    assert value_text("distributor") == "distributor"
+    assert value_text((1, 3, 4, 2)) == "1-3-4-2"
+    assert value_text(((1, 2), (3, 4))) == "1-2 | 3-4"
+
+
+def test_figures(knowledge: Knowledge) -> None:
+    """What was shown, what was true, and the figure with two standard uncertainties."""
+    reading = ReadingTaken(
+        "vacuum",
+        values={"value": (15.0,)},
+        true_values={"value": (18.0,)},
+        figure=18.0,
+        u=0.29,
+        unit="inHg",
+    )
+    test = knowledge.tests["vacuum"]
+    assert shown_text(reading, test) == "15 inHg"
+    assert true_text(reading, test) == "18 inHg"
+    assert figure_text(reading) == "18 ± 0.58 inHg"
+    assert true_text(ReadingTaken("vacuum", values={"value": (15.0,)}), test) == ""
