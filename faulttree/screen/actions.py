@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 
 EVERYWHERE = "everywhere"
 
@@ -239,9 +239,10 @@ Keymap = Mapping[str, str]
 def actions_of(page: str) -> list[Action]:
     """What can be done on a page: its own actions first, then those of every page."""
     own = [action for action in ACTIONS if action.page == page]
+    if page == EVERYWHERE:
+        return own
     taken = {action.method for action in own}
-    common = [a for a in ACTIONS if a.page == EVERYWHERE and a.method not in taken]
-    return [*own, *common] if page != EVERYWHERE else common
+    return [*own, *(a for a in ACTIONS if a.page == EVERYWHERE and a.method not in taken)]
 
 
 def keys_of(action: Action, keymap: Keymap) -> tuple[str, ...]:
@@ -250,9 +251,9 @@ def keys_of(action: Action, keymap: Keymap) -> tuple[str, ...]:
     return tuple(key for key in keys.split(",") if key)
 
 
-def bindings(page: str) -> list[Binding]:
+def bindings(page: str) -> list[BindingType]:
     """Textual's bindings for a page, from the table; the ids let `App.set_keymap` change keys."""
-    made = []
+    made: list[BindingType] = []
     for action in ACTIONS:
         if action.page == page and action.keys:
             made.append(

@@ -194,7 +194,10 @@ class FaulttreeApp(App[int]):
         from faulttree.screen.opening import read_session
         from faulttree.screen.report import ReportPage
 
-        read_session(self, path, lambda work: self.push_screen(ReportPage(work)))
+        def show(work: Work) -> None:
+            self.push_screen(ReportPage(work))
+
+        read_session(self, path, show)
 
     def show_trees(self) -> None:
         """Show the list of trees."""

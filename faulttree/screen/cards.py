@@ -20,9 +20,11 @@ from faulttree.screen.wording import (
     percent,
     reach_words,
     settles_words,
+    sure_words,
 )
-from faulttree.session.events import TakenAs
+from faulttree.session.events import ReadingTaken, TakenAs
 from faulttree.session.standing import cautions_of
+from faulttree.session.words import name_of, shown_text, true_text
 
 if TYPE_CHECKING:
     from faulttree.scorer.advice import Suggestion
@@ -108,18 +110,22 @@ def steps(written: str, cells: int) -> list[Content]:
     """Steps as they were written, broken anew for the width, with their numbers standing out."""
     items: list[str] = []
     for line in text.clean(written, lines=True).split("\n"):
-        stripped = " ".join(line.split())
+        stripped = line.strip()
         if not stripped:
             continue
-        if items and not _ITEM.match(stripped):
+        # Words set apart by several spaces are a little table; its rows are kept.
+        of_table = "  " in stripped
+        if items and not of_table and not _ITEM.match(stripped) and "  " not in items[-1]:
             items[-1] += f" {stripped}"
         else:
             items.append(stripped)
     rows: list[Content] = []
     for item in items:
         found = _ITEM.match(item)
-        number = found[1] if found else ""
-        lead = f"{number} " if number else ""
+        lead = f"{found[1]} " if found else ""
+        if found is None and "  " in item:
+            rows.append(text.line(f"   {text.clip(item, cells - 3)}"))
+            continue
         broken = text.wrap(item[len(found[0]) :] if found else item, cells - len(lead))
         rows.append(text.line((lead, "bold"), broken[0]))
         rows += [text.line(" " * len(lead) + row) for row in broken[1:]]
@@ -204,9 +210,9 @@ def _one_line(rank: int, cause: Standing, move: str, cells: int) -> Content:
 def _second_line(cause: Standing, move: str, cells: int) -> Content:
     return text.line(
         "  ",
-        (draw.bar(cause.chance, 12), "$text-primary"),
+        (draw.bar(cause.chance, 10), "$text-primary"),
         (text.right(percent(cause.chance), 6), "bold"),
-        f" {text.left(chance_words(cause.chance), 15)}",
+        f" {text.left(chance_words(cause.chance), 13)}",
         (f" {move}", "bold" if move[0] in "▲▼" else QUIET),
     )
 
@@ -309,6 +315,24 @@ def _settles(suggestion: Suggestion, cells: int) -> list[Content]:
         text.line((text.clip(f"           {line}", cells), QUIET))
         for line in suggestion.settles[:3]
     ]
+
+
+def last_reading(event: ReadingTaken, knowledge: Knowledge) -> Content:
+    """The reading that was taken last: what it showed, and whether to take it again."""
+    test = knowledge.tests.get(event.test)
+    good = test is not None and event.band == test.expect
+    true = true_text(event, test)
+    corrected = f" (true {true})" if true else ""
+    shown = "" if event.choice else f" {shown_text(event, test)}{corrected},"
+    pieces: list[text.Piece] = [
+        ("Last: ", "bold"),
+        f"{name_of(event.test, knowledge)}:{shown} ",
+        (f"{'✓' if good else '✗'} {event.band}", "bold"),
+        f", {sure_words(event.sure)}.",
+    ]
+    if event.near:
+        pieces.append((" Near a limit: g takes it again.", "bold"))
+    return text.line(*pieces)
 
 
 def moves_words(reckoned: Reckoned, count: int, cells: int) -> list[str]:

@@ -6,6 +6,7 @@ from typing import get_args
 
 from textual.app import ComposeResult
 
+from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import WriteBox
 from faulttree.screen.lists import PickList, Row, heading
@@ -14,7 +15,7 @@ from faulttree.screen.wording import percent
 from faulttree.screen.work import Reckoned, Work
 from faulttree.session.events import Closed, Outcome
 from faulttree.session.journal import JournalError
-from faulttree.session.moves import NOT_LISTED, NotAllowed, refusal
+from faulttree.session.moves import NotAllowed, refusal
 from faulttree.session.words import name_of
 
 OUTCOMES: dict[Outcome, str] = {
@@ -108,7 +109,7 @@ class ClosePage(Page[bool]):
         event.stop()
         why = ""
         if event.id in OUTCOMES:
-            closed = self._ending(event.id)  # type: ignore[arg-type]
+            closed = self._ending(event.id)
             why = refusal(self.work.state, closed, self.work.knowledge) or ""
         self.query_one("#about", Words).update(text.line((why, "bold")))
 

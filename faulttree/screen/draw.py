@@ -6,7 +6,7 @@ and no drawing needs colour: shares are lengths, limits and figures are signs.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ from faulttree.screen import text
 from faulttree.screen.wording import figure
 
 if TYPE_CHECKING:
+    from faulttree.tree.graph import RouteStep
     from faulttree.tree.model import Knowledge, Tree
 
 EIGHTHS = " ▏▎▍▌▋▊▉█"
@@ -135,68 +136,83 @@ def plot(series: Sequence[tuple[str, Sequence[float]]], cells: int, height: int)
     return lines
 
 
+READ, PASSED, NEXT = "●", "○", "▶"
+
+
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """One line of a drawn route: how deep, what it says, and whether the way came through it."""
+    """One line of a drawn route: a step (depth 0) or a band that leaves it (depth 1).
+
+    `mark` is one of the signs above for a step on the way, else blank.
+    """
 
     depth: int
     words: str
-    mark: str
-    on_way: bool
+    mark: str = " "
 
 
 def route_lines(
-    knowledge: Knowledge, tree: Tree, read: Mapping[str, str], here: str
+    knowledge: Knowledge, tree: Tree, step: RouteStep | None = None, *, rest: bool = True
 ) -> list[Drawn]:
-    """The authored route as lines, from its first test; a step seen before is only named.
+    """The authored route as lines: first the way that was gone, then the next step, then the rest.
 
-    `read` gives the band of every test that was read, `here` the step that comes next.
+    Every test stands once, with the bands that leave it under it. `step` is where the route stands;
+    without it nothing was read yet. Without `rest` the lines stop after the next step.
     """
     lines: list[Drawn] = []
-    # A step on the way is spelt out even when another branch has shown it, but only once.
-    seen: set[tuple[str, bool]] = set()
-
-    def name(id: str) -> str:
-        if id in knowledge.tests:
-            return knowledge.tests[id].name
-        return knowledge.causes[id].name if id in knowledge.causes else id
-
-    # An explicit stack, because a hand-written route may nest deeper than Python likes.
-    stack: list[tuple[str, int, str, bool]] = [(tree.first, 0, "", True)]
-    while stack:
-        step, depth, band, on_way = stack.pop()
-        is_cause = step not in knowledge.tests
-        again = not is_cause and ((step, True) in seen or (not on_way and (step, False) in seen))
-        mark = " "
-        if on_way:
-            mark = "▶" if step == here else ("●" if step in read else " ")
-        words = f"{band}: " if band else ""
-        words += f"suspect {name(step)}" if is_cause else name(step)
-        if on_way and step in read:
-            words += f" = {read[step]}"
-        if again:
-            words += " (as above)"
-        lines.append(Drawn(depth, words, mark, on_way))
-        if is_cause or again:
+    shown: set[str] = set()
+    passed = step.path if step is not None else ()
+    for one in passed:
+        shown.add(one.test)
+        name = _name(knowledge, one.test)
+        if one.how == "read":
+            lines.append(Drawn(0, f"{name}: {one.band}", READ))
+        else:
+            lines.append(Drawn(0, f"{name}: passed over ({one.how})", PASSED))
+    here = step.id if step is not None and step.kind != "end" else ""
+    if here:
+        suspect = "suspect: " if here in knowledge.causes else ""
+        lines.append(Drawn(0, f"{suspect}{_name(knowledge, here)}", NEXT))
+        lines += _edges(knowledge, tree, here)
+        shown.add(here)
+    elif step is not None and step.why:
+        lines.append(Drawn(0, step.why, NEXT))
+    if not rest:
+        return lines
+    waiting = [*tree.route.get(here, {}).values()] if here else []
+    waiting += [tree.first, *(to for one in passed for to in tree.route.get(one.test, {}).values())]
+    while waiting:
+        test = waiting.pop(0)
+        if test in shown or test not in knowledge.tests:
             continue
-        seen.add((step, on_way))
-        edges = list(tree.route.get(step, {}).items())
-        taken = read.get(step) if on_way else None
-        named = {name for name, _ in edges}
-        if taken is not None and taken not in named:
-            taken = "otherwise"
-        for edge, following in reversed(edges):
-            stack.append((following, depth + 1, edge, on_way and edge == taken))
+        shown.add(test)
+        lines.append(Drawn(0, _name(knowledge, test)))
+        lines += _edges(knowledge, tree, test)
+        waiting += tree.route.get(test, {}).values()
     return lines
 
 
+def _edges(knowledge: Knowledge, tree: Tree, test: str) -> list[Drawn]:
+    edges = tree.route.get(test, {})
+    room = max((text.width(text.clean(band)) for band in edges), default=0)
+    drawn = []
+    for band, to in edges.items():
+        suspect = "suspect: " if to in knowledge.causes else ""
+        drawn.append(Drawn(1, f"{text.left(band, room)} → {suspect}{_name(knowledge, to)}"))
+    return drawn
+
+
+def _name(knowledge: Knowledge, id: str) -> str:
+    if id in knowledge.tests:
+        return knowledge.tests[id].name
+    return knowledge.causes[id].name if id in knowledge.causes else id
+
+
 def draw_route(lines: Sequence[Drawn], cells: int) -> list[Content]:
-    """The lines of a route, indented, with the way in bold and the next step marked by an arrow."""
+    """The lines of a route; the way in bold, the next step marked by an arrow."""
     drawn = []
     for one in lines:
-        lead = f"{one.mark} " + "  " * min(one.depth, 12)
-        words = text.clip(lead + one.words, cells)
-        drawn.append(
-            text.line((words, "bold" if one.on_way and one.mark.strip() else "$text-muted"))
-        )
+        lead = f"{one.mark} " if one.depth == 0 else "    "
+        style = "bold" if one.mark.strip() else "" if one.depth == 0 else "$text-muted"
+        drawn.append(text.line((text.clip(lead + one.words, cells), style)))
     return drawn

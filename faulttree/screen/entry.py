@@ -121,6 +121,9 @@ class EntryPanel(Vertical):
             super().__init__()
             self.test, self.typed, self.entry, self.showing = test, typed, entry, showing
 
+    class Typing(Message):
+        """Something stands in a field now, or no longer does."""
+
     class SpecWanted(Message):
         """Enter was pressed, but a limit needs a figure of the car that is not known."""
 
@@ -136,6 +139,7 @@ class EntryPanel(Vertical):
         self.firing_order = False
         self.instruments: dict[str, str] = {}
         self._note = ""
+        self._had_text = False
 
     @property
     def _now(self) -> tuple[Work, Test]:
@@ -167,7 +171,10 @@ class EntryPanel(Vertical):
                 return
             self.set_class(test.kind == "choice", "-choice")
             if test.kind == "choice":
-                await fields.mount(PickList(self._choice_rows(test), pages=False, id="choices"))
+                choices = PickList(self._choice_rows(test), pages=False, id="choices")
+                await fields.mount(choices)
+                # Nothing is highlighted at first: Enter alone must not say that all is well.
+                choices.highlighted = None
             elif test.reading is not None and test.reading.per_cylinder:
                 await fields.mount(*self._cylinder_rows(test))
             elif test.reading is not None:
@@ -179,7 +186,7 @@ class EntryPanel(Vertical):
 
     def focus_first(self) -> None:
         """Put the cursor where the reading begins."""
-        wanted = list(self.query(Field)) or list(self.query(PickList))
+        wanted: list[Widget] = [*self.query(Field), *self.query(PickList)]
         if wanted:
             wanted[0].focus(scroll_visible=False)
 
@@ -258,6 +265,9 @@ class EntryPanel(Vertical):
     def on_input_changed(self, event: Input.Changed) -> None:
         event.stop()
         self._note = ""
+        if self.has_text != self._had_text:
+            self._had_text = self.has_text
+            self.post_message(self.Typing())
         self.refresh_words()
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
@@ -342,7 +352,8 @@ class EntryPanel(Vertical):
         try:
             found = self.entry()
             if found is None:
-                self._refuse("Type the figure first." if not self.has_text else "One is missing.")
+                missing = "One is missing." if self.has_text else "Type the figure first."
+                self._refuse("Choose what you see first." if test.kind == "choice" else missing)
                 return
             trouble = entry_trouble(test, found[0], work.car)
             if trouble:
@@ -399,8 +410,8 @@ class EntryPanel(Vertical):
         reasons = why_limits(test, work.car, work.knowledge)
         try:
             if test.kind == "pattern":
-                level = pattern_words(test)
-                said: list[text.Piece] = [("In limits: ", "bold"), level]
+                level = pattern_words(test, work.car, work.knowledge)
+                said: list[text.Piece] = [("Limits: ", "bold"), level]
             else:
                 limits = limits_for(test, work.car, work.knowledge)
                 said = [("In limits: ", "bold"), (band_range(test, limits, test.expect), "bold")]
@@ -410,9 +421,9 @@ class EntryPanel(Vertical):
                 f"{trouble} (e: figures of this car).",
             )
         if reasons:
-            said.append((f"  {'; '.join(reasons)}", "$text-muted"))
+            said.append((f" ({'; '.join(reasons)})", "$text-muted"))
         elif test.kind == "number":
-            said.append(("  the same for every car", "$text-muted"))
+            said.append((" (the same for every car)", "$text-muted"))
         return text.line(*said)
 
     def _preview(self) -> Content:
@@ -444,10 +455,16 @@ class EntryPanel(Vertical):
     def _waiting(self) -> str:
         _work, test = self._now
         if test.kind == "choice":
-            return ""
+            return "What do you see? Its digit or the arrows, then Enter."
         parts = test.reading.parts if test.reading else ()
         unit = parts[0].unit if parts else ""
-        if len(list(self.query(Field))) > 1:
+        fields = list(self.query(Field))
+        empty = [field for field in fields if not field.value.strip()]
+        if len(fields) > 1:
+            if len(empty) == 1:
+                last = empty[0]
+                which = f"cylinder {last.cylinder}" if last.cylinder else last.part.name
+                return f"One more: {which}."
             return "Type a figure, Enter to the next; comma or point both do."
         if not unit:
             return "Type the figure. Comma or point both do."
@@ -547,7 +564,7 @@ class EntryPanel(Vertical):
     def _gauge(self) -> str:
         work, test = self._now
         said = []
-        for part in test.reading.parts:
+        for part in test.reading.parts if test.reading else ():
             name = self.instruments.get(part.name, part.instrument)
             if name is None or name not in work.knowledge.instruments:
                 if part.accuracy is not None:

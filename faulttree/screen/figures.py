@@ -92,7 +92,7 @@ class FiguresPage(Page[None]):
         )
         yield Words(text.line(("Figures of this car. ", "bold"), said), classes="intro")
         yield PickList(numbered=False)
-        yield Words("", id="about", classes="foot-note")
+        yield Words(id="about", classes="foot-note")
         yield KeyLine()
 
     def ready(self) -> None:

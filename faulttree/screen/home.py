@@ -170,6 +170,8 @@ def _first_rows() -> list[Row]:
 
 def _warm_up() -> None:
     """Import what the next pages need while nobody waits for it."""
+    import faulttree.scorer.advice
+    import faulttree.scorer.explain
     import faulttree.screen.intake
     import faulttree.screen.walk
     import faulttree.tree.load

@@ -19,6 +19,7 @@ from faulttree.screen import actions, text
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.session.events import Event, Showing, SpecGiven
+from faulttree.tree.car import Car, describe_car
 from faulttree.tree.model import Knowledge, Value
 
 if TYPE_CHECKING:
@@ -399,10 +400,8 @@ class DraftFigures:
         assert self.draft.knowledge is not None
         return self.draft.knowledge
 
-    def car(self) -> object:
+    def car(self) -> Car:
         """The car as known so far."""
-        from faulttree.tree.car import describe_car
-
         return describe_car(self.knowledge, self.draft.vehicle, self.draft.values())
 
     def give(self, given: SpecGiven) -> str | None:
@@ -496,7 +495,7 @@ class ReadyPage(Page[None]):
         knowledge = self.draft.knowledge
         assert knowledge is not None
         car = DraftFigures(self.draft).car()
-        specs = car.specs.values()  # type: ignore[attr-defined]
+        specs = car.specs.values()
         typed = sum(known.origin == "typed" for known in specs)
         own = sum(known.origin == "vehicle" for known in specs)
         generic = sum(known.origin == "generic" for known in specs)

@@ -122,17 +122,19 @@ class PickList(OptionList):
             event.prevent_default()
             self.pick_number(int(event.key))
 
-    async def action_page_up(self) -> None:
-        if self.pages:
-            super().action_page_up()
-        else:
-            await self.run_action("screen.scroll_text(-1)")
+    def action_page_up(self) -> None:
+        self._page(-1)
 
-    async def action_page_down(self) -> None:
-        if self.pages:
-            super().action_page_down()
+    def action_page_down(self) -> None:
+        self._page(1)
+
+    def _page(self, direction: int) -> None:
+        if not self.pages:
+            self.call_later(self.run_action, f"screen.scroll_text({direction})")
+        elif direction < 0:
+            super().action_page_up()  # type: ignore[no-untyped-call]
         else:
-            await self.run_action("screen.scroll_text(1)")
+            super().action_page_down()  # type: ignore[no-untyped-call]
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         event.stop()
@@ -171,11 +173,12 @@ class Search(Input):
 
 def steer(pick_list: PickList, key: str) -> None:
     """Move in a list by a key that was typed elsewhere; digits and Tab are left to the page."""
-    moves = {
-        "up": pick_list.action_cursor_up,
-        "down": pick_list.action_cursor_down,
-        "pageup": lambda: OptionList.action_page_up(pick_list),
-        "pagedown": lambda: OptionList.action_page_down(pick_list),
-    }
-    if key in moves:
-        moves[key]()
+    match key:
+        case "up":
+            pick_list.action_cursor_up()
+        case "down":
+            pick_list.action_cursor_down()
+        case "pageup":
+            pick_list.action_page_up()
+        case "pagedown":
+            pick_list.action_page_down()

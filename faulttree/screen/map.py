@@ -51,12 +51,11 @@ class MapPage(Page[None]):
 
     def _rows(self, cells: int) -> list[Content]:
         work, rows = self.work, []
-        read = work.read_now()
         for tree, step in self.steps.items():
             name = work.knowledge.trees[tree].complaint
             rows.append(text.line(("The route: ", "bold"), (name, "bold")))
             rows += draw.draw_route(
-                draw.route_lines(work.knowledge, work.knowledge.trees[tree], read, step.id), cells
+                draw.route_lines(work.knowledge, work.knowledge.trees[tree], step), cells
             )
             rows.append(Content(""))
         rows += self._plot(cells)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
 
 from textual import events
+from textual.binding import BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.reactive import reactive
@@ -104,7 +105,7 @@ class PageLike:
         if self.enter_does():
             shown.append(("Enter", self.enter_does(), "", 1))
         for action in actions.actions_of(self.PAGE):
-            keys = [key for key in actions.keys_of(action, keymap) if not self._typed(key)]
+            keys = [key for key in actions.keys_of(action, keymap) if not self._is_text(key)]
             if not action.foot or not keys:
                 continue
             method, _, _ = action.method.partition("(")
@@ -114,7 +115,7 @@ class PageLike:
             shown.append((key, self.name_of(action), action.method, action.foot))
         return shown
 
-    def _typed(self, key: str) -> bool:
+    def _is_text(self, key: str) -> bool:
         """Whether a key would be typed into the field that has the cursor."""
         focused = self.focused
         if focused is None:
@@ -168,7 +169,7 @@ class PageLike:
 class Page(PageLike, Screen[Result]):
     """A page that fills the terminal."""
 
-    BINDINGS: ClassVar[list[Any]] = actions.bindings(actions.EVERYWHERE)
+    BINDINGS: ClassVar[list[BindingType]] = actions.bindings(actions.EVERYWHERE)
 
     def head(self, title: str, status: str = "") -> None:
         """Say where one is."""
@@ -185,7 +186,7 @@ class Page(PageLike, Screen[Result]):
 class Box(PageLike, ModalScreen[Result]):
     """A box over a page."""
 
-    BINDINGS: ClassVar[list[Any]] = actions.bindings(actions.EVERYWHERE)
+    BINDINGS: ClassVar[list[BindingType]] = actions.bindings(actions.EVERYWHERE)
 
 
 def rows(pieces: Sequence[Content]) -> Content:

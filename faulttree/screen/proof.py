@@ -88,7 +88,10 @@ class ProofPage(Page[None]):
         for one in left:
             lead = "Is the complaint gone? " if one.kind == "complaint" else ""
             rows.append(
-                Row(f"{one.kind}:{one.id}", text.line(text.ends(lead + one.name, one.why, room)))
+                Row(
+                    f"{one.kind}:{one.id}",
+                    text.line(text.ends(lead + one.name, one.why.partition(":")[0], room)),
+                )
             )
         end = [
             Row("close", text.line("Close the session: what it was, and how it came out")),
@@ -114,20 +117,20 @@ class ProofPage(Page[None]):
     def _words(self) -> Content:
         """Before beside after, and what is still to be done."""
         cells = max(50, self.size.width - 4)
-        name_room = max(16, cells - 60)
+        name_room = max(20, cells - 58)
         rows: list[Content] = [
             text.line(
                 (text.left("Before beside after", name_room), "bold"),
-                (text.left(" before", 25), "bold"),
-                (text.left(" after", 25), "bold"),
+                (text.left(" before", 24), "bold"),
+                (text.left(" after", 24), "bold"),
             )
         ]
         for row in before_beside_after(self.work.state, self.work.knowledge):
             rows.append(
                 text.line(
                     text.left(row.name, name_room),
-                    f" {text.left(self._side(row, row.before), 24)}",
-                    f" {text.left(self._side(row, row.after), 24)}",
+                    f" {text.left(self._side(row, row.before), 23)}",
+                    f" {text.left(self._side(row, row.after), 23)}",
                     (f" {SIGNS[row.verdict]}", "bold"),
                 )
             )
@@ -189,9 +192,9 @@ class ProofPage(Page[None]):
         ]
 
         def answered(found: str | None) -> None:
-            if found == "gone" or found == "present":
+            if found is not None:
                 try:
-                    self.work.do(ComplaintChecked(tree, found))
+                    self.work.do(ComplaintChecked(tree, "gone" if found == "gone" else "present"))
                 except (NotAllowed, JournalError) as trouble:
                     self.say(trouble, severity="warning", title="Not recorded")
             self.show()

@@ -6,6 +6,7 @@ from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
 
+from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, cards, draw, text
 from faulttree.screen.boxes import WriteBox
 from faulttree.screen.lists import PickList, Row, heading
@@ -14,7 +15,7 @@ from faulttree.screen.wording import percent
 from faulttree.screen.work import Reckoned, Work
 from faulttree.session.events import CautionAcknowledged, CautionAnswer, Repaired
 from faulttree.session.journal import JournalError
-from faulttree.session.moves import NOT_LISTED, NotAllowed
+from faulttree.session.moves import NotAllowed
 from faulttree.session.standing import cautions_of
 from faulttree.session.words import name_of
 from faulttree.trade.units import ReadingError, parse_quantity

@@ -67,7 +67,7 @@ class TreesPage(Page[None]):
 
     def _words(self, knowledge: Knowledge, tree: Tree) -> Content:
         cells = max(40, self.size.width - 4)
-        lines = draw.route_lines(knowledge, tree, {}, "")
+        lines = draw.route_lines(knowledge, tree)
         rows = [text.line((tree.complaint, "bold"))]
         if tree.about:
             rows.append(text.paragraph(tree.about.strip()))

@@ -122,7 +122,7 @@ class WhyPage(Page[str]):
                 text.line(
                     text.left(name, name_room),
                     f" {text.left(step.band, 18)}",
-                    text.right(f"{weight:+.1f}", 8),
+                    text.right(_signed(weight), 8),
                     (text.right(percent(step.chances.get(cause.id, 0.0)), 8), "bold"),
                     (f"  {weight_words(weight)}", "bold" if abs(weight) >= 5 else "$text-muted"),
                 )
@@ -136,3 +136,8 @@ class WhyPage(Page[str]):
             )
         )
         return text.stack(rows)
+
+
+def _signed(weight: float) -> str:
+    """A weight with its sign; nothing at all has none."""
+    return f"{weight:+.1f}" if abs(weight) >= 0.05 else "0.0"

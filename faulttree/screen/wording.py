@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from faulttree.session.words import value_text
 from faulttree.trade.units import convert, same_kind
 from faulttree.trade.words import plain
+from faulttree.tree.car import limit_value
 from faulttree.tree.model import SpecLimit
 
 if TYPE_CHECKING:
@@ -82,10 +83,9 @@ def sure_words(chance: float) -> str:
 
 def move_words(before: float, after: float) -> str:
     """What the last entry did to a chance: a sign and a word."""
-    change = after - before
-    if abs(change) < 0.005:
+    if percent(before) == percent(after):
         return "= no change"
-    sign, word = ("▲", "rose") if change > 0 else ("▼", "fell")
+    sign, word = ("▲", "rose") if after > before else ("▼", "fell")
     return f"{sign} {word} from {percent(before)}"
 
 
@@ -133,7 +133,7 @@ def band_range(test: Test, limits: Sequence[float], band: str) -> str:
 
 ORIGIN = {
     "typed": "typed for this car",
-    "vehicle": "from the car's file",
+    "vehicle": "the car's file",
     "generic": "a generic figure",
 }
 
@@ -153,7 +153,7 @@ def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
     specs = list(dict.fromkeys(specs))
     for spec in specs:
         name = knowledge.specs[spec].name if spec in knowledge.specs else spec
-        lead = f"{name} " if len(specs) > 1 or test.kind == "pattern" else ""
+        lead = f"{name} " if len(specs) > 1 else ""
         known = car.specs.get(spec)
         if known is None:
             said.append(f"{name}: not known for this car")
@@ -169,15 +169,22 @@ def _in_unit(known: Known, unit: str) -> str:
     return with_unit(value_text(known.value), known.unit)
 
 
-def pattern_words(test: Test) -> str:
-    """How a list of readings is judged: against the highest or the mean."""
+def pattern_words(test: Test, car: Car, knowledge: Knowledge) -> str:
+    """How a list of readings is judged: against the highest or the mean, and by its level.
+
+    Raises SpecUnknown when the level rests on a figure that is not known.
+    """
     pattern = test.pattern
     if pattern is None:
         return ""
-    against = "the highest" if pattern.of == "highest" else "the mean"
-    words = f"each at least {percent(pattern.low_below)} of {against}"
+    against = "highest" if pattern.of == "highest" else "mean"
+    words = f"each ≥ {percent(pattern.low_below)} of {against}"
     if pattern.high_above is not None:
-        words += f" and at most {percent(pattern.high_above)}"
+        words += f" and ≤ {percent(pattern.high_above)}"
+    if pattern.level_below is not None:
+        unit = test.reading.parts[0].unit if test.reading else ""
+        level = limit_value(pattern.level_below, unit, car, knowledge)
+        words += f", highest ≥ {with_unit(figure(level, 3), unit)}"
     return words
 
 

@@ -111,6 +111,14 @@ class Work:
                 return fold(self.state.history[: envelope.sequence - 1])
         return None
 
+    def last_moving(self) -> Event | None:
+        """The last standing event that moved the chances."""
+        for envelope in reversed(self.state.history):
+            standing = envelope.sequence not in self.state.withdrawn
+            if standing and isinstance(envelope.event, MOVING):
+                return envelope.event
+        return None
+
     @property
     def moved(self) -> int:
         """The number of the last entry that may have moved the chances."""

@@ -1,0 +1,558 @@
+"""A page on which one test is done: its card, its cautions, the reading, and what that changed.
+
+Every change goes through `Work.do` (decide, append, apply) before anything is shown. The chances
+and then the advice come from a worker thread; an answer that is late for a newer state is dropped.
+`walk` puts the route and the advice beside it, `reading` takes one reading and goes back. The words
+of the parts are in `cards`, the fields in `entry`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Container, Vertical, VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+
+from faulttree.screen import actions, cards, text
+from faulttree.screen.boxes import AskBox, WriteBox
+from faulttree.screen.cards import Next
+from faulttree.screen.entry import EntryPanel
+from faulttree.screen.lists import PickList, Row
+from faulttree.screen.page import Head, KeyLine, Page, Words
+from faulttree.screen.wording import percent
+from faulttree.screen.work import Advised, Reckoned, Reckoner, Work, WorkFigures
+from faulttree.session.events import (
+    CannotDo,
+    CautionAcknowledged,
+    CautionAnswer,
+    ComplaintTaken,
+    Event,
+    Noted,
+    ReadingTaken,
+    Repaired,
+    RouteLeft,
+    VehicleDescribed,
+)
+from faulttree.session.journal import JournalError
+from faulttree.session.moves import Command, NotAllowed, TakeReading
+from faulttree.session.words import name_of, say
+from faulttree.trade.registry import SumError
+from faulttree.trade.units import ReadingError
+from faulttree.tree.car import SpecUnknown
+
+if TYPE_CHECKING:
+    from faulttree.session.events import Carrier
+    from faulttree.session.state import State
+    from faulttree.tree.model import Caution
+
+REFUSED = (NotAllowed, JournalError, ReadingError, SumError, SpecUnknown)
+"""What a session may answer in place of doing a thing."""
+
+REASONS = (
+    "No tool for it here",
+    "Cannot be reached on this car",
+    "Not safe here and now",
+    "The customer does not want it",
+)
+
+WIDE, TALL = 110, 32
+"""From how many columns and rows on more is shown."""
+
+
+class TakingPage(Page[None]):
+    """One test at a time; what comes next, and what stands beside it, is left to its heirs."""
+
+    def __init__(self, work: Work, now: Next | None = None) -> None:
+        super().__init__()
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE, "-wide")]
+        self.VERTICAL_BREAKPOINTS = [(0, "-short"), (TALL, "-tall")]
+        self.work = work
+        self.reckoner = Reckoner(work.knowledge)
+        self.next = now
+        self.reckoned: Reckoned | None = None
+        self.advised: Advised | None = None
+        self.before: State | None = None
+        self._asking: list[Caution] = []
+        self._asking_for: tuple[Carrier, str] = ("test", "")
+
+    def compose(self) -> ComposeResult:
+        yield Head()
+        with Container(id="walk"):
+            with Vertical(id="left"):
+                yield Words(id="changed")
+                yield Words(id="card-head")
+                with VerticalScroll(id="card", can_focus=False):
+                    yield Words(id="card-body")
+                yield EntryPanel(id="entry")
+                yield PickList(id="answers", at_once=True, pages=False)
+            yield Vertical(*self.beside(), id="right")
+        yield KeyLine()
+
+    def ready(self) -> None:
+        self.before = self.work.before_last()
+        self.renew()
+
+    def scrollable(self) -> VerticalScroll:
+        return self.query_one("#card", VerticalScroll)
+
+    # --- for the heirs ---------------------------------------------------------------------------
+
+    def beside(self) -> Iterable[Widget]:
+        """What stands beside the card, or under it where the terminal is narrow."""
+        yield Words(id="causes")
+
+    def find_next(self) -> None:
+        """Put what comes next into `next`."""
+
+    def show_beside(self, cells: int) -> None:
+        """Show what stands beside the card, for so many cells."""
+        self.show_causes(cells)
+
+    def advice_came(self) -> None:
+        """The advice is there."""
+
+    def taken(self, reading: ReadingTaken) -> None:
+        """A reading is on the disk."""
+        self.dismiss(None)
+
+    def skipped(self) -> None:
+        """The test cannot be done, and that is on the disk."""
+        self.dismiss(None)
+
+    def leaves_route(self, test: str, now: Next) -> list[RouteLeft]:
+        """What to note when something else is done than the route asks for."""
+        return []
+
+    def answered(self, answer: str) -> None:
+        """One of the other answers under the card was chosen."""
+
+    def caution_answers(self, caution: Caution) -> list[Row]:
+        """What else can be done where a caution asks for an answer."""
+        return []
+
+    def suspect_answers(self) -> list[Row]:
+        """What can be done where there is no test to do."""
+        return []
+
+    def leave(self) -> None:
+        """Leave the page."""
+        self.dismiss(None)
+
+    # --- doing things ----------------------------------------------------------------------------
+
+    def do(self, *commands: Command) -> tuple[Event, ...] | None:
+        """Do it and have it on the disk, or say why not."""
+        try:
+            return self.work.do(*commands)
+        except REFUSED as trouble:
+            self.say(trouble, severity="warning", title="Not recorded")
+            return None
+
+    def renew(self) -> None:
+        """Something changed: find the next step, show it, and have the chances worked out."""
+        self.find_next()
+        self.advised = None
+        self.show_next()
+        self.show_words()
+        state, car, before = self.work.state, self.work.car, self.before
+
+        def reckon() -> None:
+            reckoned = self.reckoner.chances(state, car, before)
+            self.app.call_from_thread(self._reckoned, reckoned)
+            advised = self.reckoner.advice(state, car)
+            self.app.call_from_thread(self._advised, advised)
+
+        self.run_worker(reckon, thread=True, exclusive=True, group="reckon")
+
+    def _reckoned(self, reckoned: Reckoned) -> None:
+        if reckoned.moved == self.work.moved and self.is_mounted:
+            self.reckoned = reckoned
+            self.show_words()
+
+    def _advised(self, advised: Advised) -> None:
+        if advised.moved == self.work.moved and self.is_mounted:
+            self.advised = advised
+            self.advice_came()
+            self.show_words()
+
+    def go_to(self, now: Next) -> None:
+        """Show another step."""
+        self.next = now
+        self.show_next()
+        self.show_words()
+
+    # --- showing it ------------------------------------------------------------------------------
+
+    def show_next(self) -> None:
+        """Show the card of the next step: cautions first, then the reading; or a suspect."""
+        self.run_worker(self._show_card(), exclusive=True, group="card")
+
+    async def _show_card(self) -> None:
+        entry, answers = self.query_one(EntryPanel), self.query_one("#answers", PickList)
+        now = self.next
+        with self.app.batch_update():
+            self.query_one("#card", VerticalScroll).scroll_home(animate=False)
+            cautions = self._open_cautions(now)
+            if cautions:
+                await entry.show(self.work, None)
+                self._ask_cautions(cautions)
+                answers.display = True
+                answers.focus()
+                answers.highlighted = None
+            elif now is not None and now.kind == "test":
+                answers.display = False
+                test = self.work.knowledge.tests[now.id]
+                self._show_body()
+                await entry.show(self.work, test)
+            else:
+                await entry.show(self.work, None)
+                self._show_suspect(now)
+                answers.display = True
+                answers.focus()
+        self.call_after_refresh(self._fit)
+
+    def _fit(self) -> None:
+        """Break the steps for the width there is, then say whether there are more of them."""
+        if self.is_mounted:
+            self._show_body()
+            self.call_after_refresh(self._show_head)
+
+    def _show_body(self) -> None:
+        """The steps of the test, broken for the width there is."""
+        now = self.next
+        if now is not None and now.kind == "test" and not self._asking:
+            test = self.work.knowledge.tests[now.id]
+            # One column is the scroll bar's.
+            cells = self._left_cells() - 1
+            self.query_one("#card-body", Words).update(cards.card_body(self.work, test, cells))
+
+    def _show_head(self) -> None:
+        """The fixed lines over the steps; after the layout, when it is known whether they fit."""
+        if not self.is_mounted:
+            return
+        now, cells = self.next, self._left_cells()
+        body = self.query_one("#card", VerticalScroll)
+        more = body.max_scroll_y > 0
+        head = self.query_one("#card-head", Words)
+        if self._asking:
+            name = name_of(self._asking_for[1], self.work.knowledge)
+            stop = self._asking[0].kind == "stop"
+            first = "STOP - this is for trained practice" if stop else "Before you begin"
+            tail = "PgDn: more" if more else ""
+            rows = [
+                text.line(
+                    (text.left(first, cells - 11), "bold $text-warning"), (tail, cards.QUIET)
+                ),
+                text.line((name, "bold")),
+            ]
+        elif now is not None and now.kind == "test":
+            test = self.work.knowledge.tests[now.id]
+            label = cards.way_words(now.way)
+            rows = [
+                cards.card_head(test, cells, more=more),
+                text.line((f"{label}: ", "bold"), text.clip(now.why, cells - len(label) - 2)),
+                cards.dangers(self.work, test),
+            ]
+        elif now is not None and now.kind == "cause":
+            chance = self._chance(now.id)
+            said = f"  {percent(chance)} now" if chance is not None else ""
+            rows = [
+                text.line(
+                    ("Suspect: ", "bold $text-warning"),
+                    (name_of(now.id, self.work.knowledge), "bold"),
+                    said,
+                ),
+                text.line((f"{cards.way_words(now.way)}: ", "bold"), now.why),
+            ]
+        else:
+            why = now.why if now is not None else ""
+            rows = [text.line(("What now?", "bold")), text.line(why)]
+        head.update(text.stack(rows))
+
+    def _show_suspect(self, now: Next | None) -> None:
+        """A cause to repair, or nothing the route asks for: what can be done instead."""
+        knowledge = self.work.knowledge
+        cause = knowledge.causes.get(now.id) if now is not None else None
+        body = cards.suspect_body(cause) if cause is not None else Content("")
+        self.query_one("#card-body", Words).update(body)
+        rows = self.suspect_answers()
+        self.query_one("#answers", PickList).show_rows(rows, keep=rows[0].id if rows else "")
+
+    def _chance(self, cause: str) -> float | None:
+        if self.reckoned is None:
+            return None
+        return next((c.chance for c in self.reckoned.causes if c.id == cause), None)
+
+    def _left_cells(self) -> int:
+        return max(30, self.query_one("#left").size.width - 2)
+
+    def _right_cells(self) -> int:
+        return max(30, self.query_one("#right").size.width - 2)
+
+    def _is_wide(self) -> bool:
+        return self.size.width >= WIDE
+
+    def _is_tall(self) -> bool:
+        return self.size.height >= TALL
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._fit)
+        self.call_after_refresh(self.show_words)
+
+    def show_words(self) -> None:
+        """Show everything around the card."""
+        if not self.is_mounted:
+            return
+        work, stage = self.work, self.work.state.stage
+        readings = len(work.state.readings)
+        said = f"{readings} reading{'' if readings == 1 else 's'}"
+        if stage:
+            said += f", after {stage} repair{'' if stage == 1 else 's'}"
+        self.head(work.title, f"{said}, all saved")
+        self.query_one("#changed", Words).update(text.stack(self._changed()))
+        self.show_beside(self._right_cells())
+        self._show_head()
+        self.refresh_bindings()
+
+    def show_causes(self, cells: int) -> None:
+        """Show where the causes stand."""
+        wide, tall = self._is_wide(), self._is_tall()
+        causes: list[Content] = []
+        if self.reckoned is not None:
+            count = 6 if tall else 8 if wide else 4
+            causes = cards.cause_rows(self.reckoned, count, cells, two_lines=wide and tall)
+        if wide or tall:
+            title = text.line(("Causes, the likeliest first", "bold"), ("   w: why", cards.QUIET))
+            causes.insert(0, title)
+        self.query_one("#causes", Words).update(text.stack(causes))
+
+    def _changed(self) -> list[Content]:
+        """What the last entry was and what it did; or what to do first."""
+        rows: list[Content] = []
+        last = self.work.last_moving()
+        if last is None or isinstance(last, ComplaintTaken | VehicleDescribed):
+            rows.append(
+                text.line(
+                    ("No reading yet. ", "bold"),
+                    "See the complaint on a drive before anything is touched.",
+                )
+            )
+            return rows + self._doubts()
+        if isinstance(last, ReadingTaken):
+            rows.append(cards.last_reading(last, self.work.knowledge))
+        else:
+            rows.append(text.line(("Last: ", "bold"), say(last, self.work.knowledge)))
+        if isinstance(last, Repaired):
+            rows = [
+                text.line(("Repaired: ", "bold"), name_of(last.cause, self.work.knowledge)),
+                text.line("What is read from now on is read on the repaired car."),
+            ]
+        elif self.reckoned is not None:
+            rows.append(self._moves(self.reckoned))
+        return rows + self._doubts()
+
+    def _doubts(self) -> list[Content]:
+        return cards.doubts(self.reckoned, self.advised) if self.reckoned is not None else []
+
+    def _moves(self, reckoned: Reckoned) -> Content:
+        if reckoned.moved != self.work.moved:
+            return text.line(("Working out what it changed...", cards.QUIET))
+        count = 3 if self._is_tall() else 1
+        moves = cards.moves_words(reckoned, count, self._left_cells() - 15)
+        said = "; ".join(moves) + "." if moves else "little."
+        return text.line(("Changed most: ", "bold"), said)
+
+    # --- cautions --------------------------------------------------------------------------------
+
+    def _open_cautions(self, now: Next | None) -> list[Caution]:
+        """The cautions to be answered now: of the complaint first, then of the test."""
+        self._asking = []
+        for tree in self.work.state.trees:
+            if found := self.work.cautions("tree", tree):
+                self._asking, self._asking_for = list(found), ("tree", tree)
+                return self._asking
+        if now is not None and now.kind == "test":
+            self._asking = list(self.work.cautions("test", now.id))
+            self._asking_for = ("test", now.id)
+        # What stops the work comes first, and alone.
+        stops = [caution for caution in self._asking if caution.kind == "stop"]
+        if stops:
+            self._asking = stops[:1]
+        return self._asking
+
+    def _ask_cautions(self, cautions: list[Caution]) -> None:
+        body = text.stack([cards.caution_text(caution) for caution in cautions])
+        self.query_one("#card-body", Words).update(body)
+        if cautions[0].kind == "stop":
+            rows = [
+                Row("does not apply", text.line("This car has nothing of the kind")),
+                Row(
+                    "trained",
+                    text.line("Someone trained for it, licensed where the law asks, does this"),
+                ),
+            ]
+        else:
+            rows = [
+                Row("understood", text.line(("Read, and done as it says", "bold"))),
+            ]
+        if self._asking_for[0] == "test":
+            rows.append(Row("cannot", text.line("It cannot be done here: say why")))
+        rows += self.caution_answers(cautions[0])
+        self.query_one("#answers", PickList).show_rows(rows, keep="")
+
+    def _answer_caution(self, answer: CautionAnswer) -> None:
+        carrier, id = self._asking_for
+        events = [CautionAcknowledged(c.id, carrier, id, answer) for c in self._asking]
+        if self.do(*events) is not None:
+            self.show_next()
+            self.show_words()
+
+    def on_pick_list_picked(self, event: PickList.Picked) -> None:
+        event.stop()
+        match event.id:
+            case "understood" | "does not apply" | "trained" as answer:
+                self._answer_caution(answer)
+            case "cannot":
+                self.action_cannot()
+            case other:
+                self.answered(other)
+
+    def on_pick_list_moved(self, event: PickList.Moved) -> None:
+        event.stop()
+
+    # --- readings --------------------------------------------------------------------------------
+
+    def on_entry_panel_entered(self, event: EntryPanel.Entered) -> None:
+        event.stop()
+        now = self.next
+        if now is None or now.id != event.test:
+            return
+        before = self.work.state
+        commands: list[Command] = [*self.leaves_route(event.test, now)]
+        commands.append(TakeReading(event.test, event.typed, event.entry, event.showing, now.way))
+        try:
+            made = self.work.do(*commands)
+        except REFUSED as trouble:
+            self.query_one(EntryPanel).refuse(str(trouble))
+            return
+        self.before = before
+        self.taken(next(e for e in made if isinstance(e, ReadingTaken)))
+
+    def on_entry_panel_typing(self, event: EntryPanel.Typing) -> None:
+        """The keys at the foot change with the first letter typed and the last one deleted."""
+        event.stop()
+        self.refresh_bindings()
+
+    def on_entry_panel_spec_wanted(self, event: EntryPanel.SpecWanted) -> None:
+        event.stop()
+        self._figures(event.spec)
+
+    # --- actions ---------------------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if not self.is_mounted:
+            return True
+        test = self.query_one(EntryPanel).test
+        reading = test.reading if test is not None else None
+        match action:
+            case "order":
+                return bool(reading and reading.per_cylinder and self.work.car.firing_order)
+            case "instrument":
+                return reading is not None
+            case "showing":
+                return test is not None
+            case "cannot":
+                return test is not None or (self._asking_for[0] == "test" and bool(self._asking))
+            case _:
+                return True
+
+    def name_of(self, action: actions.Action) -> str:
+        if action.id == "everywhere.back" and self.is_mounted:
+            return "Clear" if self.query_one(EntryPanel).has_text else "Back"
+        return action.name
+
+    def action_back(self) -> None:
+        entry = self.query_one(EntryPanel)
+        if entry.display and entry.has_text:
+            entry.clear_text()
+            self.refresh_bindings()
+        else:
+            self.leave()
+
+    def action_leave(self) -> None:
+        self.work.close()
+        self.app.exit()
+
+    def action_cannot(self) -> None:
+        now = self.next
+        if now is None or now.kind != "test":
+            return
+        test = now.id
+        answers = [Row(reason, text.line(reason)) for reason in REASONS]
+        answers.append(Row("other", text.line("Another reason: write it")))
+
+        def record(reason: str | None) -> None:
+            if reason and self.do(CannotDo(test, reason)) is not None:
+                self.skipped()
+
+        def answered(answer: str | None) -> None:
+            if answer == "other":
+                self.app.push_screen(WriteBox("Why can it not be done?"), record)
+            else:
+                record(answer)
+
+        name = self.work.knowledge.tests[test].name
+        self.app.push_screen(AskBox("Why can it not be done?", text.line(name), answers), answered)
+
+    def action_note(self) -> None:
+        def written(note: str | None) -> None:
+            if note and self.do(Noted(note)) is not None:
+                self.say("Noted.")
+                self.show_words()
+
+        self.app.push_screen(WriteBox("Note"), written)
+
+    def action_showing(self) -> None:
+        self.query_one(EntryPanel).turn_showing()
+
+    def action_order(self) -> None:
+        self.run_worker(self._turn_order(), exclusive=True, group="card")
+
+    async def _turn_order(self) -> None:
+        entry = self.query_one(EntryPanel)
+        entry.firing_order = not entry.firing_order
+        await entry.show(self.work, entry.test, keep=True)
+
+    def action_instrument(self) -> None:
+        from faulttree.screen.gauge import GaugePage
+
+        entry = self.query_one(EntryPanel)
+        if entry.test is None or entry.test.reading is None:
+            return
+
+        def chosen(instruments: dict[str, str] | None) -> None:
+            if instruments is not None:
+                entry.instruments = instruments
+            entry.refresh_words()
+            self.show_words()
+
+        self.app.push_screen(GaugePage(self.work, entry.test, dict(entry.instruments)), chosen)
+
+    def action_figures(self) -> None:
+        self._figures("")
+
+    def _figures(self, at: str) -> None:
+        from faulttree.screen.figures import FiguresPage
+
+        last = self.work.state.last
+
+        def looked(_: object) -> None:
+            if self.work.state.last != last:
+                self.before = self.work.before_last()
+                self.renew()
+            self.query_one(EntryPanel).refresh_words()
+
+        self.app.push_screen(FiguresPage(WorkFigures(self.work), at=at), looked)
