@@ -108,7 +108,7 @@ def _load(folder: Path, paths: Sequence[Path]) -> Knowledge:
     from faulttree.tree.resolve import resolve
     from faulttree.tree.shelf import read_shelf
 
-    shelf = read_shelf(folder, paths)
+    shelf = read_shelf(folder, list(dict.fromkeys(paths)))
     knowledge = resolve(shelf)
     if knowledge is None:
         raise TreeError(in_order(shelf.problems))

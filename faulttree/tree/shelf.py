@@ -247,16 +247,29 @@ def _is_new(shelf: Shelf, item: Item[Any]) -> bool:
     return False
 
 
+def _check_name(shelf: Shelf, source: Source, name: str) -> None:
+    """Record a file whose name cannot be the id of what it holds."""
+    if not schema.is_id(name):
+        hint = "small letters and digits, with - between words"
+        message = f"the name of the file, `{name}`, is not an id"
+        shelf.problems.append(Problem(source.place(), message, hint, "bad-id"))
+
+
 def _read_tree(shelf: Shelf, path: Path) -> dict[str, Path]:
     """Read a tree into the shelf; returns the catalogues that it uses, by name."""
     source = _open(shelf, path)
     if source is None:
         return {}
     name = path.stem
-    if not schema.is_id(name):
-        hint = "small letters and digits, with - between words"
-        message = f"the name of the file, `{name}`, is not an id"
-        shelf.problems.append(Problem(source.place(), message, hint, "bad-id"))
+    _check_name(shelf, source, name)
+    taken: Item[Any] | None = (
+        shelf.trees.get(name) or shelf.causes.get(name) or shelf.tests.get(name)
+    )
+    if taken is not None:
+        message = f"the name of the file, `{name}`, is already an id"
+        hint = f"first written at {taken.place()}"
+        shelf.problems.append(Problem(source.place(), message, hint, "duplicate-id"))
+        return {}
     header = _header(source, schema.TreeFile, ("causes", "tests"), shelf)
     shelf.trees[name] = Item(name, header, source, (), source.data, name)
     _read_causes_and_tests(shelf, source, name)
@@ -296,5 +309,6 @@ def read_vehicle(shelf: Shelf, path: Path) -> None:
     source = _open(shelf, path)
     if source is None:
         return
+    _check_name(shelf, source, path.stem)
     header = _header(source, schema.VehicleFile, (), shelf)
     shelf.vehicles[path.stem] = Item(path.stem, header, source, (), source.data)

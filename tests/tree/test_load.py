@@ -234,6 +234,40 @@ def test_unknown_tree_is_refused_with_the_nearest_name(shelf: Path) -> None:
         load([Path("trees/nowhere.yaml")])
 
 
+def test_tree_named_twice_is_loaded_once(rich: Path) -> None:
+    """Naming a tree twice is the same as naming it once."""
+    assert load(["surges", "surges"]) == load(["surges"])
+
+
+def test_two_trees_of_one_name_are_refused(shelf: Path) -> None:
+    """A tree's name is its id: another file of that name cannot be loaded beside it."""
+    other = shelf / "more" / "engine-stalls.yaml"
+    other.parent.mkdir()
+    other.write_text((shelf / "engine-stalls.yaml").read_text())
+    (shelf / "more" / "shared").symlink_to((shelf / "shared").absolute())
+    with pytest.raises(TreeError, match="the name of the file, `engine-stalls`, is already an id"):
+        load([shelf / "engine-stalls.yaml", other])
+
+
+def test_tree_cannot_bear_the_id_of_a_test(shelf: Path) -> None:
+    """A finding names a test or a tree, so that the two must not be called alike."""
+    (shelf / "engine-stalls.yaml").rename(shelf / "idle-watch.yaml")
+    with pytest.raises(TreeError, match="`idle-watch` is already the id of a tree"):
+        load(["idle-watch"])
+
+
+def test_file_name_must_be_an_id(shelf: Path) -> None:
+    """Trees and vehicles are named by their files, so a file's name must be an id."""
+    (shelf / "engine-stalls.yaml").rename(shelf / "Engine stalls.yaml")
+    (shelf / "vehicles" / "old-saloon.yaml").rename(shelf / "vehicles" / "Old_Saloon.yaml")
+    with pytest.raises(TreeError) as caught:
+        load_all(shelf)
+    assert [(p.place.file, p.rule) for p in caught.value.problems] == [
+        ("trees/Engine stalls.yaml", "bad-id"),
+        ("trees/vehicles/Old_Saloon.yaml", "bad-id"),
+    ]
+
+
 def test_folder_without_trees_is_refused(tmp_path: Path) -> None:
     """Loading all trees of a folder that has none, or is not there, is an error and not nothing."""
     with pytest.raises(TreeError, match="no trees here"):
