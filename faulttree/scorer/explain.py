@@ -5,12 +5,15 @@ before it, in decibans (I. J. Good). Findings are taken in the order in which th
 weights of a cause add up to the whole way from its starting chance to its present one.
 """
 
+import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from faulttree.scorer.evidence import Evidence, Finding
-from faulttree.scorer.inference import Impossible, Posterior, solve
+import numpy as np
+
+from faulttree.scorer.evidence import Evidence
+from faulttree.scorer.inference import Impossible, Problem, solve_parts
 from faulttree.scorer.network import Network
 
 SERIOUS = math.log(30.0)
@@ -83,46 +86,35 @@ def opening_findings(network: Network, evidence: Evidence) -> int:
     return count
 
 
-def _prefix(evidence: Evidence, count: int) -> Evidence:
-    """The evidence as it stood after `count` findings, with the repairs done by then."""
-    findings = evidence.findings[:count]
-    stage = findings[-1].stage if findings else 0
-    repaired = {cause: at for cause, at in evidence.repaired.items() if at <= stage}
-    return Evidence(findings, repaired)
-
-
-def explain(network: Network, evidence: Evidence) -> Explanation:
+def explain(network: Network, evidence: Evidence, *, problem: Problem | None = None) -> Explanation:
     """What every finding after the opening complaints did to the chance of every cause.
 
     The chances of a step are of being present at the start of the session, so that a repair is
-    not mistaken for evidence. Cost: one exact solution for each finding.
+    not mistaken for evidence. All steps are worked out in one pass. Raises Impossible when
+    nothing explains the findings up to some step. `problem` may be handed in when it is at hand.
     """
+    problem = problem or Problem(network, evidence)
+    findings = evidence.findings
     opening = opening_findings(network, evidence)
-    posterior = solve(network, _prefix(evidence, opening))
-    before = _was(posterior)
-    start = before
-    exact = posterior.exact
-    steps = []
-    for count in range(opening + 1, len(evidence.findings) + 1):
-        posterior = solve(network, _prefix(evidence, count))
-        exact = exact and posterior.exact
-        after = _was(posterior)
-        finding = evidence.findings[count - 1]
-        steps.append(
-            Step(
-                index=count - 1,
-                source=finding.source,
-                band=max(finding.bands, key=lambda band: finding.bands[band]),
-                chances=after,
-                decibans={c: weight_of_evidence(before[c], after[c]) for c in after},
-            )
+    counts = np.arange(opening, len(findings) + 1)
+    # A repair does not change what the findings before it say, so it may count from the start.
+    parts = solve_parts(problem, np.arange(len(findings)) < counts[:, None])
+    if np.isneginf(parts.log_evidence).any():
+        raise Impossible("no set of causes explains these readings, not even by chance")
+    chances = [dict(zip(problem.ids, row, strict=True)) for row in parts.was.tolist()]
+    steps = [
+        Step(
+            index=at,
+            source=finding.source,
+            band=max(finding.bands, key=lambda band: finding.bands[band]),
+            chances=after,
+            decibans={cause: weight_of_evidence(before[cause], after[cause]) for cause in after},
         )
-        before = after
-    return Explanation(start, tuple(steps), exact)
-
-
-def _was(posterior: Posterior) -> dict[str, float]:
-    return dict(zip(posterior.ids, map(float, posterior.was), strict=True))
+        for (at, finding), (before, after) in zip(
+            list(enumerate(findings))[opening:], itertools.pairwise(chances), strict=True
+        )
+    ]
+    return Explanation(chances[0], tuple(steps), parts.exact)
 
 
 def percent(chance: float) -> str:
@@ -160,47 +152,42 @@ def biggest_moves(
     return lines or ["This reading changed little."]
 
 
-def _log_chance(network: Network, finding: Finding, repaired: Mapping[str, int]) -> float:
-    """ln P(e_i): how likely the finding is by itself, knowing nothing else."""
-    posterior = solve(network, Evidence((finding,), repaired))
-    return posterior.log_evidence
+def conflict(network: Network, evidence: Evidence, *, problem: Problem | None = None) -> Conflict:
+    """Whether the readings fit together, and if not, which sits worst (leave one out).
 
-
-def conflict(network: Network, evidence: Evidence) -> Conflict:
-    """Whether the readings fit together, and if not, which sits worst (leave one out)."""
+    Works for evidence that nothing explains, too: the measure is then infinite. All the parts are
+    worked out in one pass. `problem` may be handed in when it is at hand.
+    """
     findings = evidence.findings
+    count = len(findings)
     readings = [i for i, f in enumerate(findings) if not network.sources[f.source].is_complaint]
-    if len(findings) < 2 or not readings:
+    if count < 2 or not readings:
         return Conflict(0.0, None, False, "")
-    alone = [_log_chance(network, finding, evidence.repaired) for finding in findings]
-
-    def measure(kept: Sequence[int]) -> float:
-        together = solve(network, Evidence(tuple(findings[i] for i in kept), evidence.repaired))
-        return sum(alone[i] for i in kept) - together.log_evidence
-
-    everything = list(range(len(findings)))
-    try:
-        whole = measure(everything)
-    except Impossible:
-        whole = math.inf
-    if whole <= 0.0:
-        return Conflict(whole, None, False, "")
-    worst, lowest = readings[-1], math.inf
-    for i in readings:
-        try:
-            without = measure([k for k in everything if k != i])
-        except Impossible:
-            continue
-        if without < lowest:
-            worst, lowest = i, without
+    problem = problem or Problem(network, evidence)
+    each = np.eye(count, dtype=bool)
+    parts = solve_parts(problem, np.vstack([each, ~each, np.ones((1, count), dtype=bool)]))
+    alone = parts.log_evidence[:count]
+    without = parts.log_evidence[count:-1]
+    impossible = [i for i in range(count) if alone[i] == -math.inf]
+    if impossible:
+        # A reading that cannot be on any car is worse than any that only sits badly.
+        whole, worst = math.inf, impossible[0]
+    else:
+        whole = float(alone.sum() - parts.log_evidence[-1])
+        if whole <= 0.0:
+            return Conflict(whole, None, False, "")
+        left = {i: float(alone.sum() - alone[i] - without[i]) for i in readings}
+        # The last reading, when leaving out any one alone does not help.
+        worst = min(reversed(readings), key=lambda i: left[i])
     finding = findings[worst]
     source = network.sources[finding.source]
     serious = whole > SERIOUS
     message = ""
     if serious:
         band = max(finding.bands, key=lambda name: finding.bands[name])
+        fit = "do not fit together well" if whole < math.inf else "cannot all be right"
         message = (
-            f"The readings do not fit together well. {source.name} ({band}) sits worst: "
+            f"The readings {fit}. {source.name} ({band}) sits worst: "
             "take it again before you rely on it."
         )
     return Conflict(whole, source.id, serious, message)

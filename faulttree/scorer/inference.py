@@ -16,13 +16,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from faulttree.scorer.evidence import Evidence
 from faulttree.scorer.network import Array, Network
 from faulttree.scorer.passes import Sums, Variants, plain_weights, run
 from faulttree.scorer.problem import Impossible, Problem
 from faulttree.scorer.sets import Sets, left_out, weigh_sets
-from faulttree.scorer.variants import ask
+from faulttree.scorer.variants import ask, leave_out
 
 __all__ = [
     "Ahead",
@@ -33,6 +34,7 @@ __all__ = [
     "RepairOutlook",
     "look_ahead",
     "solve",
+    "solve_parts",
     "solve_problem",
     "sweep",
     "sweep_repairs",
@@ -129,6 +131,46 @@ def solve_problem(problem: Problem) -> Posterior:
     weight, _ = plain_weights(problem)
     variants = Variants(weight[:, None], np.array([problem.log_scale]))
     return _posterior(problem, run(problem, variants, idle=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What parts of the evidence come to: shapes (parts,) and (parts, causes).
+
+    `log_evidence` is the natural logarithm of the chance of each part, -inf when nothing explains
+    it (its chances are then 0); `was` the chance of every cause at the start.
+    """
+
+    log_evidence: Array
+    was: Array
+    exact: bool
+
+
+def solve_parts(problem: Problem, kept: npt.NDArray[np.bool_]) -> Parts:
+    """Solve for several parts of the evidence in one pass.
+
+    `kept` has shape (parts, findings) and says which findings count in each part; the repairs
+    count in all of them.
+    """
+    if problem.cells <= STATE_LIMIT:
+        sums = run(problem, leave_out(problem, kept))
+        return Parts(sums.log_weight, sums.was.T, True)
+    found = [_solve_part(problem, row) for row in kept]
+    return Parts(
+        np.array([-math.inf if part is None else part.log_evidence for part in found]),
+        np.array([np.zeros(len(problem.ids)) if part is None else part.was for part in found]),
+        all(part is None or part.exact for part in found),
+    )
+
+
+def _solve_part(problem: Problem, kept: npt.NDArray[np.bool_]) -> Posterior | None:
+    """One part on its own, which may be narrow where the whole is not; None when impossible."""
+    evidence = problem.evidence
+    findings = tuple(f for f, counts in zip(evidence.findings, kept, strict=True) if counts)
+    try:
+        return solve(problem.network, Evidence(findings, evidence.repaired))
+    except Impossible:
+        return None
 
 
 def look_ahead(problem: Problem, tests: Sequence[str], causes: Sequence[str]) -> Ahead:
