@@ -126,7 +126,8 @@ def unit_mismatch() -> None:
 def unknown_sum() -> None:
     """A sum that a test takes must exist, and so must the inputs that are named.
 
-    `faulttree sums` lists them all, each with its inputs.
+    The message offers the nearest sum, or says which inputs the sum takes. A sum is named so that
+    the figure on the card can be worked out again by hand.
 
     Bad:
 
