@@ -124,7 +124,7 @@ def which_low(values: Sequence[float], *, of: Reference, low_below: float) -> tu
 
 def which_high(values: Sequence[float], *, high_above: float) -> tuple[int, ...]:
     """The numbers of the cylinders that read above so many times the mean, counted from 1."""
-    limit = high_above * fsum(values) / len(values)
+    limit = high_above * (fsum(values) / len(values))
     return tuple(number for number, value in enumerate(values, start=1) if value > limit > 0)
 
 
@@ -163,7 +163,7 @@ def _above_chances(
     values: Sequence[float], u: float, high_above: float, low: Sequence[float]
 ) -> tuple[float, ...]:
     """The chance that each cylinder reads above `high_above` times the mean."""
-    limit = high_above * fsum(values) / len(values)
+    limit = high_above * (fsum(values) / len(values))
     if limit <= 0:
         return (0.0,) * len(values)
     doubt = u * _doubt_against_mean(high_above, len(values))

@@ -25,8 +25,8 @@ from faulttree.trade.patterns import (
     which_low,
 )
 
-READINGS = st.lists(st.floats(0.0, 200.0), min_size=1, max_size=8)
-UNCERTAINTY = st.floats(0.0, 50.0)
+READINGS = st.lists(st.floats(0.0, 200.0, allow_subnormal=False), min_size=1, max_size=8)
+UNCERTAINTY = st.just(0.0) | st.floats(0.01, 50.0)
 NAMED = st.lists(st.sampled_from(PATTERNS[1:]), unique=True, max_size=5).map(
     lambda names: [*names, IN_LIMITS]
 )
@@ -35,7 +35,7 @@ NAMED = st.lists(st.sampled_from(PATTERNS[1:]), unique=True, max_size=5).map(
 def _by_enumeration(values, u, of, low_below, high_above, level_below, banks, names):
     """The same chances from all combinations of low, high and neither, one by one, with scipy."""
     count = len(values)
-    mean, best = sum(values) / count, values.index(max(values))
+    mean, best = math.fsum(values) / count, values.index(max(values))
     reference = max(values) if of == "highest" else mean
 
     def chance_below(limit, value, doubt):
@@ -88,11 +88,11 @@ def _by_enumeration(values, u, of, low_below, high_above, level_below, banks, na
 
 
 @given(
-    st.lists(st.floats(0.0, 200.0), min_size=1, max_size=6),
+    st.lists(st.floats(-50.0, 200.0, allow_subnormal=False), min_size=1, max_size=6),
     UNCERTAINTY,
     st.sampled_from(["highest", "mean"]),
     st.floats(0.3, 0.95),
-    st.floats(1.05, 2.0),
+    st.floats(1.05, 3.0),
     st.none() | st.floats(1.0, 200.0),
     NAMED,
     st.booleans(),
@@ -247,6 +247,17 @@ def test_levels_and_highs_not_named_are_in_limits():
     settings = {"of": "mean", "low_below": 0.5, "high_above": 1.3, "level_below": 300.0}
     found = pattern_chances((100, 95, 98, 170), 1.0, names=[ONE_LOW, IN_LIMITS], **settings)
     assert found[IN_LIMITS] > 0.999
+
+
+def test_a_cylinder_is_not_low_and_high_at_once():
+    """Far below nought and with a coarse gauge, the chances still leave one another room."""
+    values = (-400.0, 300.0, 302.0)
+    found = pattern_chances(values, 500.0, of="mean", low_below=0.95, high_above=3.0)
+    assert sum(found.values()) == pytest.approx(1.0, abs=1e-12)
+    assert all(0 <= chance <= 1 for chance in found.values())
+    low = low_chances(values, 500.0, of="mean", low_below=0.95)
+    none_low = math.prod(1 - chance for chance in low)
+    assert found[HIGH] + found[IN_LIMITS] == pytest.approx(none_low, rel=1e-12)
 
 
 def test_which_cylinders():

@@ -434,6 +434,8 @@ def test_low_against_the_mean_or_the_highest():
     values = (150.0, 100.0, 60.0, 150.0)
     assert low_cylinders(values, 0.75) == (2, 3)
     assert low_cylinders(values, 0.75, "mean") == (3,)
+    # Just on the limit is not below it.
+    assert low_cylinders((160.0, 120.0), 0.75) == ()
 
 
 @pytest.mark.parametrize(

@@ -29,6 +29,7 @@ HOSTILE = [
     "34\x1b[31m psi",
     "\x1b]0;title\x07 34",
     "34\x00",
+    "34\x1fpsi",
     "3\u202e4",
     "3\u200b4",
     "1_0",
@@ -188,6 +189,8 @@ def test_a_decimal_comma_is_a_decimal_point(hundredths: int, unit: str):
         ("800 1/min", "rpm", None, 800, "read as 800 rpm"),
         ("4 cylinders", "", None, 4, "read as 4"),
         ("12 k", "kohm", None, 12, "read as 12 kohm"),
+        ("12 R", "ohm", None, 12, "read as 12 ohm"),
+        ("1,200", "ppm", None, 1200, "read as 1200 ppm (comma taken as thousands)"),
     ],
 )
 def test_readings(text: str, unit: str, possible, value: float, how: str):
@@ -215,6 +218,12 @@ def test_readings_in_another_unit(text: str, unit: str, value: float, typed_unit
     quantity = parse_quantity(text, unit)
     assert quantity.value_in_default == pytest.approx(value, rel=1e-6)
     assert (quantity.unit, quantity.how) == (typed_unit, how)
+
+
+@pytest.mark.parametrize("text", ["-0", "-0.0", "-0,0", "-0,000"])
+def test_nought_has_no_sign(text: str):
+    """A minus before nought is dropped."""
+    assert math.copysign(1.0, parse_quantity(text, "degC").value) == 1.0
 
 
 def test_what_is_possible_is_judged_in_the_wanted_unit():
