@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from faulttree.scorer.evidence import Evidence
 from faulttree.scorer.explain import percent
@@ -56,11 +57,14 @@ class Suggestion:
     settles: tuple[str, ...]
 
 
+def _times_log(chances: Array) -> Array:
+    """p log2 p, which is 0 at 0."""
+    return np.asarray(chances * np.log2(np.maximum(chances, 1e-300)))
+
+
 def _entropy(chances: Array) -> Array:
     """Bits of every chance on its own, 0 at certainty."""
-    p = np.clip(chances, 1e-300, 1.0)
-    q = np.clip(1.0 - chances, 1e-300, 1.0)
-    return -(chances * np.log2(p) + (1.0 - chances) * np.log2(q))
+    return -(_times_log(chances) + _times_log(1.0 - chances))
 
 
 def _some_at_work(chances: Array) -> Array:
@@ -77,11 +81,11 @@ def _some_at_work(chances: Array) -> Array:
     start = 2.0 * np.maximum(total - 1.0, 0.0) / pairs
     z = np.where((start < 1.0) & (start * total < 1.5), start, 1.0)
     for _ in range(6):
-        rest = np.clip(1.0 - chances * z[..., None], 1e-12, 1.0)
-        product = np.exp(np.log(rest).sum(axis=-1))
+        rest = np.maximum(1.0 - chances * z[:, None], 1e-12)
+        product = np.prod(rest, axis=-1)
         slope = product * (chances / rest).sum(axis=-1) - 1.0
-        value = 1.0 - product - z
-        z = np.clip(z - value / np.where(slope < 0.0, slope, -math.inf), 0.0, 1.0)
+        z = z - (1.0 - product - z) / np.where(slope < 0.0, slope, -math.inf)
+        z = np.minimum(np.maximum(z, 0.0), 1.0)
     return np.asarray(np.where(total > 1.0, z, 0.0))
 
 
@@ -93,8 +97,8 @@ class _Money:
         self.rate = rate_per_hour / 60.0
         known = [i for i in sorted(network.relevant) if i not in problem.gone_at]
         self.counting = [i for i in known if network.nodes[i].repairable]
-        self.others = [i for i in known if not network.nodes[i].repairable]
-        self.known = self.counting + self.others
+        self.known = self.counting + [i for i in known if not network.nodes[i].repairable]
+        self.count = len(self.counting)
         self.repair = np.array(
             [
                 max(1e-6, network.nodes[i].minutes * self.rate + network.nodes[i].parts)
@@ -102,42 +106,55 @@ class _Money:
             ]
         )
 
-    def bits(self, active: Array) -> Array:
-        """What is not known about the causes at work; leading axes kept."""
-        a = active[..., self.known]
-        z = _some_at_work(a)
-        joint = np.where(z > 1e-4, z, 1.0)
-        together = (_entropy(a * joint[..., None]).sum(axis=-1) - _entropy(joint)) / joint
-        rest = np.clip(1.0 - a.sum(axis=-1), 0.0, 1.0)
-        shares = np.concatenate([a, rest[..., None]], axis=-1)
-        apart = -(shares * np.log2(np.clip(shares, 1e-300, 1.0))).sum(axis=-1)
-        return np.asarray(np.maximum(np.where(z > 1e-4, together, apart), 0.0))
+    def leaves(self, active: Array) -> "_Leaves":
+        """What is still to be spent in each of many states; `active` has one row for each."""
+        a = active[:, self.known]
+        total = a.sum(axis=1)
+        z = np.zeros(len(a))
+        several = total > 1.0 + 1e-9
+        z[several] = _some_at_work(a[several])
+        together = z > 1e-4
+        joint = np.where(together, z, 1.0)[:, None]
+        tilted = a * joint
+        entropy = _entropy(tilted)
+        bits = (entropy.sum(axis=1) - _entropy(joint)[:, 0]) / joint[:, 0]
+        # One at a time, or none: what is left over is the chance that none is at work.
+        none = np.clip(1.0 - total, 0.0, 1.0)
+        apart = -(_times_log(a).sum(axis=1) + _times_log(none))
+        bits = np.maximum(np.where(together, bits, apart), 0.0)
+        return _Leaves(
+            bits, self._in_order(tilted, joint, together), a[:, : self.count] @ self.repair
+        )
 
-    def value(self, active: Array, price_per_bit: float) -> Array:
-        """The cost still to come: repair in order, or settle what is unknown and repair that."""
-        a = active[..., self.counting]
-        in_order = self._in_order(active, a)
-        settled = (a * self.repair).sum(axis=-1)
-        if not math.isinf(price_per_bit):
-            settled = settled + price_per_bit * self.bits(active)
-            return np.asarray(np.minimum(in_order, settled))
-        return in_order
-
-    def _in_order(self, active: Array, a: Array) -> Array:
+    def _in_order(self, a: Array, joint: Array, together: npt.NDArray[np.bool_]) -> Array:
         """The cost of repairing in the order of chance over cost until the complaint is gone."""
-        order = np.argsort(-a / self.repair, axis=-1, kind="stable")
-        sorted_a = np.take_along_axis(a, order, axis=-1)
-        others = active[..., self.others]
-        z = _some_at_work(active[..., self.known])
-        joint = np.where(z > 1e-4, z, 1.0)
+        mine, others = a[:, : self.count], a[:, self.count :]
+        order = np.argsort(-mine / self.repair, axis=1, kind="stable")
+        in_turn = np.take_along_axis(mine, order, axis=1)[:, ::-1]
         # Not cured before a repair: some cause from it onwards (or one not listed) is at work.
-        quiet = np.cumprod((1.0 - sorted_a * joint[..., None])[..., ::-1], axis=-1)[..., ::-1]
-        quiet = quiet * np.prod(1.0 - others * joint[..., None], axis=-1)[..., None]
-        together = (1.0 - quiet) / joint[..., None]
-        apart = np.cumsum(sorted_a[..., ::-1], axis=-1)[..., ::-1]
-        apart = apart + others.sum(axis=-1)[..., None]
-        waiting = np.where(z[..., None] > 1e-4, together, apart)
-        return np.asarray((self.repair[order] * np.minimum(1.0, waiting)).sum(axis=-1))
+        quiet = np.cumprod(1.0 - in_turn, axis=1) * np.prod(1.0 - others, axis=1)[:, None]
+        apart = np.cumsum(in_turn, axis=1) + others.sum(axis=1)[:, None]
+        waiting = np.where(together[:, None], (1.0 - quiet) / joint, apart)
+        return np.asarray((self.repair[order][:, ::-1] * np.minimum(1.0, waiting)).sum(axis=1))
+
+
+@dataclass(frozen=True, slots=True)
+class _Leaves:
+    """States at the end of the lookahead: one row each.
+
+    `bits` is what is not known about which causes are at work, `in_order` the cost of repairing
+    in order without another test, `settled` that of repairing what is at work once it is known.
+    """
+
+    bits: Array
+    in_order: Array
+    settled: Array
+
+    def value(self, price_per_bit: float) -> Array:
+        """The cost still to come: the cheaper of the two plans."""
+        if math.isinf(price_per_bit):
+            return self.in_order
+        return np.minimum(self.in_order, self.settled + price_per_bit * self.bits)
 
 
 def open_tests(
@@ -198,30 +215,32 @@ def advise(
         causes = []
     ahead = look_ahead(problem, names, causes)
     posterior = posterior or ahead.posterior
-    after_bits = ahead.chance * money.bits(ahead.active)
-    now_bits = float(money.bits(posterior.active))
     costs = [network.sources[name].minutes * money.rate for name in names]
-    spans: list[slice] = []
-    at = 0
-    for outlook in ahead.outlooks:
-        spans.append(slice(at, at + len(outlook.bands)))
-        at += len(outlook.bands)
-    gains = [now_bits - float(after_bits[span].sum()) for span in spans]
+    # Every state at once: now, after each band of each test, after each repair that fails.
+    failed = [repair.active[None] for repair in ahead.repairs]
+    leaves = money.leaves(np.concatenate([[posterior.active], ahead.active, *failed]))
+    count = len(ahead.chance)
+    starts = np.cumsum([0, *(len(outlook.bands) for outlook in ahead.outlooks)])[:-1]
+    gains: list[float] = []
+    if names:
+        after = np.add.reduceat(ahead.chance * leaves.bits[1 : count + 1], starts)
+        gains = [float(gain) for gain in leaves.bits[0] - after]
     price = min(
         (c / g for c, g in zip(costs, gains, strict=True) if g > LEAST_GAIN), default=math.inf
     )
-    later = ahead.chance * money.value(ahead.active, price)
-    suggestions = [
-        _test_suggestion(network, money, posterior, outlook, gain, cost, float(later[span].sum()))
-        for outlook, gain, cost, span in zip(ahead.outlooks, gains, costs, spans, strict=True)
-        if gain > LEAST_GAIN
-    ]
-    if ahead.repairs:
-        left = money.value(np.stack([repair.active for repair in ahead.repairs]), price)
+    values = leaves.value(price)
+    suggestions: list[Suggestion] = []
+    if names:
+        later = np.add.reduceat(ahead.chance * values[1 : count + 1], starts)
         suggestions += [
-            _repair_suggestion(network, money, repair, float(value))
-            for repair, value in zip(ahead.repairs, left, strict=True)
+            _test_suggestion(network, money, posterior, outlook, gain, cost, float(rest))
+            for outlook, gain, cost, rest in zip(ahead.outlooks, gains, costs, later, strict=True)
+            if gain > LEAST_GAIN
         ]
+    suggestions += [
+        _repair_suggestion(network, money, repair, float(rest))
+        for repair, rest in zip(ahead.repairs, values[count + 1 :], strict=True)
+    ]
     return _low_reach_first(sorted(suggestions, key=lambda s: s.expected_cost))
 
 
