@@ -17,6 +17,7 @@ from faulttree import __version__
 
 if TYPE_CHECKING:
     from faulttree.session.journal import Record
+    from faulttree.trade.sums import Sum
     from faulttree.tree.model import Knowledge
 
 USAGE, CONTENT, INTERRUPTED = 2, 1, 130
@@ -158,6 +159,17 @@ def _parser() -> argparse.ArgumentParser:
     check = command("check", _check, "load trees and say what is wrong with them")
     check.add_argument("paths", nargs="*", metavar="PATH", help="files or folders of trees")
     check.add_argument("--explain", metavar="RULE", help="say what a rule is about, and stop")
+    check.add_argument(
+        "--format",
+        choices=("text", "json", "sarif", "github"),
+        default="text",
+        help="how to write what is found",
+    )
+    command("schema", _schema, "print the JSON Schema of the files that a shop lead writes")
+    command("sums", _sums, "list the sums of the trade")
+    one_sum = command("sum", _sum, "work one sum out and show the working")
+    one_sum.add_argument("name", metavar="NAME", help="a name that `faulttree sums` lists")
+    one_sum.add_argument("inputs", nargs="*", metavar="KEY=VALUE", help="rail='43.5 psi'")
     command("sessions", _sessions, "list the sessions, the latest first")
     score = command(
         "score", _score, "give the chances of the causes without a screen", epilog=SCORE_FOOT
@@ -315,7 +327,8 @@ def _sessions(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from faulttree.tree.check import as_text, check, explain
+    from faulttree.tree.check import check, explain
+    from faulttree.tree.render import render
 
     if options.explain is not None:
         page = explain(options.explain)
@@ -329,8 +342,70 @@ def _check(options: argparse.Namespace) -> int:
         return 0
     paths = options.paths or [_trees(options)]
     problems = check(paths)
-    sys.stdout.write(as_text(problems))
+    sys.stdout.write(render(problems, options.format))
     return CONTENT if any(problem.severity == "error" for problem in problems) else 0
+
+
+def _schema(options: argparse.Namespace) -> int:
+    import json
+
+    from faulttree.tree.schema import json_schema
+
+    _print(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+    return 0
+
+
+# --- the sums --------------------------------------------------------------------------------
+
+
+def _sums(options: argparse.Namespace) -> int:
+    from faulttree.trade.sums import SUMS
+
+    widest = max(map(len, SUMS))
+    for name in sorted(SUMS):
+        _print(f"{name:{widest}}  {SUMS[name].about}")
+    return 0
+
+
+def _sum(options: argparse.Namespace) -> int:
+    from faulttree.trade.sums import SumError, get, read_inputs
+    from faulttree.trade.units import ReadingError, UnitError
+
+    texts: dict[str, str] = {}
+    for given in options.inputs:
+        name, sign, text = given.partition("=")
+        if not sign or not name.strip():
+            raise Wrong(f"{given!r} is not KEY=VALUE; write it like rail='43.5 psi'.", USAGE)
+        if name.strip() in texts:
+            raise Wrong(f"{name.strip()} is given twice.", USAGE)
+        texts[name.strip()] = text
+    try:
+        chosen = get(options.name)
+        if not texts:
+            _about_sum(chosen)
+            return 0
+        inputs, unit = read_inputs(chosen, texts)
+        working = chosen.work(inputs, unit)
+    except (SumError, ReadingError, UnitError) as trouble:
+        raise Wrong(str(trouble), USAGE) from None
+    _print(chosen.about)
+    for line in working.lines:
+        _print(f"  {line}")
+    _print(f"Holds for: {chosen.valid}")
+    _print(f"Source: {chosen.source}")
+    return 0
+
+
+def _about_sum(chosen: "Sum") -> None:
+    _print(chosen.about)
+    for name, unit in chosen.inputs.items():
+        extra = ", may be left out" if name in chosen.optional else ""
+        _print(f"  {name}: {unit or 'a plain number'}{extra}")
+    for line in chosen.formula.splitlines():
+        _print(f"  {line}")
+    _print(f"Gives: {chosen.gives or 'a plain number'}")
+    _print(f"Holds for: {chosen.valid}")
+    _print(f"Source: {chosen.source}")
 
 
 # --- the scorer ------------------------------------------------------------------------------

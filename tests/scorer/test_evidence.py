@@ -147,3 +147,14 @@ def test_every_shipped_test_can_be_weighed(test: Test) -> None:
         weighed = weigh(test, [Entry(values=values)], car, KNOWN)
     assert sum(weighed.bands.values()) == pytest.approx(1.0)
     assert set(weighed.bands) == set(test.bands)
+
+
+def test_a_reading_at_the_end_of_a_sums_range_is_taken() -> None:
+    """A dead-shorted coil reads 0 ohm: below it the sum does not hold, yet the reading counts."""
+    test = KNOWN.tests["coil-primary"]
+    assert test.reading is not None
+    values = {part.name: (0.0,) if part.unit == "ohm" else (20.0,) for part in test.reading.parts}
+    weighed = weigh(test, [Entry(values=values)], describe_car(KNOWN, "camper-four"), KNOWN)
+    assert weighed.band == "low"
+    assert weighed.u is not None
+    assert weighed.u > 0
