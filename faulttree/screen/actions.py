@@ -225,7 +225,12 @@ ACTIONS: tuple[Action, ...] = (
     Action("replay.last", "l", "Last", "To the last entry.", "last", 6),
     Action("replay.why", "w", "Why", "Why each cause stood where it did.", "why", 5),
     Action(
-        "exercise.give_up", "x", "Show me", "Show what was done, without choosing.", "give_up", 4
+        "exercise.give_up",
+        "x,ctrl+r",
+        "Show me",
+        "Show what was done, without choosing. Ctrl+R does it while typing.",
+        "give_up",
+        4,
     ),
 )
 """Everything that can be done, page by page."""

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from faulttree.scorer.advice import Suggestion
     from faulttree.screen.work import Advised, Reckoned, Standing, Work
     from faulttree.tree.graph import RouteStep
-    from faulttree.tree.model import Cause, Caution, Test
+    from faulttree.tree.model import Cause, Caution, Knowledge, Test
 
 QUIET = "$text-muted"
 KEY = "bold $text-primary"

@@ -279,6 +279,10 @@ class EntryPanel(Vertical):
         event.stop()
         self.enter()
 
+    def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
+        event.stop()
+        self.enter()
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
         fields = list(self.query(Field))

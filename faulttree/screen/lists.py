@@ -47,6 +47,9 @@ class PickList(OptionList):
         def control(self) -> PickList:
             return self.pick_list
 
+    class Unpicked(Message):
+        """Enter was pressed while no row was highlighted."""
+
     class Moved(Message):
         """Another row is highlighted."""
 
@@ -121,6 +124,11 @@ class PickList(OptionList):
             event.stop()
             event.prevent_default()
             self.pick_number(int(event.key))
+
+    def action_select(self) -> None:
+        if self.highlighted is None:
+            self.post_message(self.Unpicked())
+        super().action_select()
 
     def action_page_up(self) -> None:
         self._page(-1)

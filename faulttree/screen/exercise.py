@@ -1,0 +1,446 @@
+"""An exercise: walk a past session again, choose every step, and see what each choice was worth.
+
+At each recorded reading or repair the step is hidden. The trainee picks a test or a repair, then
+sees his pick, the recorded step and the advice side by side, and goes on with what was recorded.
+Before the first repair gives the answer away he states a chance for each of the likeliest causes.
+At the end stand a Brier score and the cost of his picks against the advice; the result is kept.
+The sums are in `study.exercise`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Input
+
+from faulttree.screen import actions, text
+from faulttree.screen.lists import PickList, Row, Search, heading, steer
+from faulttree.screen.page import Head, KeyLine, Page, Words
+from faulttree.screen.wording import minutes_words, money_words, percent
+
+if TYPE_CHECKING:
+    from faulttree.screen.work import Work
+    from faulttree.study.exercise import Choice, Forecast, Picked, Scene, Step
+
+GO_ON = "go-on"
+
+
+class ExercisePage(Page[None]):
+    """Choose each step of a past session, and compare."""
+
+    PAGE = "exercise"
+    BINDINGS = actions.bindings("exercise")
+    CSS: ClassVar[str] = """
+    ExercisePage #exercise-text { height: 1fr; padding: 0 1; }
+    ExercisePage #exercise-list { height: auto; max-height: 2; border-top: solid $primary; }
+    ExercisePage Search { display: none; }
+    ExercisePage.-choosing #exercise-text { height: 8; }
+    ExercisePage.-choosing #exercise-list { height: 1fr; max-height: 100%; }
+    ExercisePage.-choosing Search { display: block; }
+    """
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.path = path
+        self.work: Work | None = None
+        self.steps: tuple[Step, ...] = ()
+        self.at = 0
+        self.scene: Scene | None = None
+        self.picked: list[Picked] = []
+        self.asked: tuple[str, ...] = ()
+        self.forecast: Forecast | None = None
+        self.mode = "loading"
+        self.kept = ""
+
+    def compose(self) -> ComposeResult:
+        yield Head()
+        with VerticalScroll(id="exercise-text", can_focus=False):
+            yield Words(text.line(("Reading the session...", "$text-muted")), id="exercise-words")
+        yield Search("vacuum, plug, pressure...")
+        yield PickList(id="exercise-list")
+        yield KeyLine()
+
+    def ready(self) -> None:
+        self.head("Exercise", self.path.name)
+        path, who = self.path, self.host.who
+
+        def read() -> None:
+            from faulttree.screen.work import look_at
+            from faulttree.session.journal import JournalError
+            from faulttree.tree.problem import TreeError
+
+            try:
+                work = look_at(path, who)
+            except (JournalError, TreeError, OSError) as trouble:
+                self.app.call_from_thread(self._cannot, str(trouble))
+                return
+            self.app.call_from_thread(self._read, work)
+
+        self.run_worker(read, thread=True)
+
+    def _cannot(self, why: str) -> None:
+        self._say(
+            text.stack([text.line(("The session cannot be an exercise.", "bold")), text.line(why)])
+        )
+
+    def _read(self, work: Work) -> None:
+        from faulttree.study.exercise import steps_of
+
+        self.work, self.steps = work, steps_of(work.state)
+        if not self.steps:
+            self._cannot("Nothing was read or repaired in it, so there is nothing to choose.")
+            return
+        self._go_to(0)
+
+    def enter_does(self) -> str:
+        return {"choosing": "Choose", "worth": "Go on", "end": "Leave"}.get(self.mode, "")
+
+    def _say(self, content: Content) -> None:
+        self.query_one("#exercise-words", Words).update(content)
+        self.query_one("#exercise-text", VerticalScroll).scroll_home(animate=False)
+
+    @property
+    def _cells(self) -> int:
+        return max(40, self.size.width - 4)
+
+    # --- a step ----------------------------------------------------------------------------------
+
+    def _go_to(self, at: int) -> None:
+        """Hide the next step and work out what could be chosen in its place."""
+        assert self.work is not None
+        self._turn("loading")
+        self.at, self.scene = at, None
+        self.head(f"Exercise: {self.work.title}", f"step {at + 1} of {len(self.steps)}")
+        self.query_one(PickList).show_rows([])
+        self._say(text.line(("Working out what could be done...", "$text-muted")))
+        work, step = self.work, self.steps[at]
+
+        def weigh() -> None:
+            from faulttree.study.exercise import scene
+
+            found = scene(work.state, work.knowledge, step)
+            self.app.call_from_thread(self._weighed, found)
+
+        self.run_worker(weigh, thread=True, group="exercise", exclusive=True)
+
+    def _weighed(self, scene: Scene) -> None:
+        from faulttree.study.exercise import confirmed
+
+        assert self.work is not None
+        self.scene = scene
+        self._choose()
+        # A repair would give the answer away, so the chances are asked for before the first one.
+        first_repair = scene.step.kind == "repair" and self.forecast is None
+        last = self.at + 1 == len(self.steps) and self.forecast is None
+        if (first_repair or last) and scene.chances and confirmed(self.work.state):
+            self._ask_chances()
+
+    def _choose(self) -> None:
+        self._turn("choosing")
+        search = self.query_one(Search)
+        search.value = ""
+        search.focus()
+        self._say(self._known())
+        self._list()
+
+    def _turn(self, mode: str) -> None:
+        self.mode = mode
+        self.set_class(mode == "choosing", "-choosing")
+        listed = self.query_one(PickList)
+        listed.can_focus = mode != "choosing"
+        # PgUp and PgDn go through the choices while choosing, and scroll the text otherwise.
+        listed.pages = mode == "choosing"
+        self.refresh_bindings()
+
+    def _known(self) -> Content:
+        """What was known before the hidden step: the complaints, then the latest entries first."""
+        from faulttree.session.words import say
+        from faulttree.study.exercise import before
+
+        assert self.work is not None
+        assert self.scene is not None
+        known = before(self.work.state, self.scene.step)
+        rows = [
+            text.line(("What would you do next? ", "bold"), "Type a word of it, Enter takes it."),
+            text.line(text.clip(f"Complaint: {self.work.complaints()}", self._cells)),
+        ]
+        facts = [*known.readings, *known.repairs, *known.checks, *known.notes]
+        facts.sort(key=lambda fact: -fact.sequence)
+        if not facts:
+            rows.append(text.line(("Nothing has been read yet.", "$text-muted")))
+        for fact in facts:
+            rows += [
+                text.line(row)
+                for row in text.wrap(say(fact.event, self.work.knowledge), self._cells)
+            ]
+        return text.stack(rows)
+
+    def _list(self) -> None:
+        """The choices that answer what is typed; the tests first."""
+        from faulttree.screen.intake import rank
+
+        if self.scene is None or self.mode != "choosing":
+            return
+        query = self.query_one(Search).value
+        scores = {one: rank(query, (one.name, one.id)) for one in self.scene.choices}
+        found = sorted((one for one in scores if scores[one] > 0), key=lambda one: -scores[one])
+        rows: list[Row] = []
+        for kind, words in (("test", "Tests"), ("repair", "Repairs")):
+            of_kind = [one for one in found if one.kind == kind]
+            if of_kind:
+                rows += [heading(words), *(self._row(one) for one in of_kind)]
+        self.query_one(PickList).show_rows(rows or [heading("Nothing answers that.")], keep="")
+
+    def _row(self, choice: Choice) -> Row:
+        tail = minutes_words(choice.minutes)
+        return Row(
+            f"{choice.kind}:{choice.id}",
+            text.line(text.ends(choice.name, tail, max(36, self.size.width - 8))),
+        )
+
+    def on_resize(self) -> None:
+        if self.mode == "choosing":
+            self._say(self._known())
+            self._list()
+        elif self.mode == "worth":
+            self._say(self._worth())
+        elif self.mode == "end":
+            self._say(self._result())
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        self._list()
+
+    def on_search_steered(self, event: Search.Steered) -> None:
+        listed = self.query_one(PickList)
+        if event.key.isdigit():
+            listed.pick_number(int(event.key))
+        else:
+            steer(listed, event.key)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        if self.mode == "choosing":
+            self._pick(self.query_one(PickList).chosen)
+
+    def on_pick_list_moved(self, event: PickList.Moved) -> None:
+        event.stop()
+
+    def on_pick_list_picked(self, event: PickList.Picked) -> None:
+        event.stop()
+        if self.mode == "choosing":
+            self._pick(event.id)
+        elif self.mode == "worth":
+            self._next()
+        elif self.mode == "end":
+            self.dismiss(None)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return action != "give_up" or self.mode == "choosing"
+
+    def action_give_up(self) -> None:
+        """Show what was done; the step then counts as not chosen."""
+        if self.mode == "choosing":
+            self._compare(None)
+
+    def _pick(self, id: str) -> None:
+        assert self.scene is not None
+        for choice in self.scene.choices:
+            if f"{choice.kind}:{choice.id}" == id:
+                self._compare(choice)
+                return
+
+    def _compare(self, pick: Choice | None) -> None:
+        from faulttree.study.exercise import Picked
+
+        assert self.scene is not None
+        self.picked.append(Picked(self.scene, pick))
+        self._turn("worth")
+        self._say(self._worth())
+        listed = self.query_one(PickList)
+        more = self.at + 1 < len(self.steps)
+        words = "Go on with what was recorded" if more else "See how it came out"
+        listed.show_rows([Row(GO_ON, text.line(words))])
+        listed.focus()
+
+    def _worth(self) -> Content:
+        """The pick, the recorded step and the advice, each with what it was worth and why."""
+        from faulttree.session.words import say
+
+        assert self.work is not None
+        assert self.scene is not None
+        scene, pick = self.scene, self.picked[-1].pick
+        event = say(scene.step.event, self.work.knowledge)
+        rows = [
+            text.line(("Recorded: ", "bold"), (row, "bold")) if at == 0 else text.line(row)
+            for at, row in enumerate(text.wrap(event, self._cells - 10))
+        ]
+        if scene.trouble:
+            rows.append(text.line(("! ", "bold $text-warning"), scene.trouble))
+        rows.append(Content(""))
+        if pick is None:
+            rows += [text.line(("You: ", "bold"), "shown without choosing."), Content("")]
+        else:
+            rows += self._choice("You", pick)
+        same = pick is not None and pick == scene.recorded
+        if same:
+            rows += [text.line(("Recorded: ", "bold"), "the same."), Content("")]
+        else:
+            rows += self._choice("Recorded", scene.recorded)
+        if scene.advice is None:
+            rows.append(text.line(("Advice: ", "bold"), "nothing that would tell more."))
+        elif scene.advice == pick:
+            rows.append(text.line(("Advice: ", "bold"), "the same as yours."))
+        elif scene.advice == scene.recorded:
+            rows.append(text.line(("Advice: ", "bold"), "the same as recorded."))
+        else:
+            rows += self._choice("Advice", scene.advice)
+        rows.append(
+            text.line(
+                (
+                    "Costs: the money still to be spent until the complaint is gone, if this is "
+                    "done now and the best after it.",
+                    "$text-muted",
+                )
+            )
+        )
+        return text.stack(rows)
+
+    def _choice(self, label: str, choice: Choice) -> list[Content]:
+        from faulttree.study.exercise import over_advice
+
+        assert self.scene is not None
+        verb = "repair " if choice.kind == "repair" else ""
+        rows = [text.line((f"{label}: ", "bold"), f"{verb}{choice.name}")]
+        if choice.expected_cost is None:
+            why = "not weighed: at this point it says nothing new, or nothing yet."
+            return [*rows, text.line(f"  {why}"), Content("")]
+        said = f"costs {money_words(choice.expected_cost)}"
+        over = over_advice(choice, self.scene)
+        if over is not None and choice != self.scene.advice:
+            if round(over) > 0:
+                said += f", {money_words(over)} more than the advice"
+            elif round(over) < 0:
+                said += f", {money_words(-over)} less than the advice, which reaches less far"
+            else:
+                said += ", as good as the advice"
+        if choice.kind == "test":
+            said += f"; gains {choice.gain_bits:.2f} bits"
+        rows.append(text.line(f"  {said}; takes {minutes_words(choice.minutes)}"))
+        rows += [
+            text.line((f"  {row}", "$text-muted"))
+            for line in choice.settles[:2]
+            for row in text.wrap(line, self._cells - 2)
+        ]
+        return [*rows, Content("")]
+
+    def _next(self) -> None:
+        if self.at + 1 < len(self.steps):
+            self._go_to(self.at + 1)
+        else:
+            self._end()
+
+    # --- the chances -----------------------------------------------------------------------------
+
+    def _ask_chances(self, written: str = "", trouble: str = "") -> None:
+        """Ask for a chance for each of the likeliest causes; going back leaves the score out."""
+        from faulttree.screen.boxes import WriteBox
+        from faulttree.session.words import name_of
+        from faulttree.study.exercise import asked, forecast, parse_chances
+
+        assert self.work is not None
+        assert self.scene is not None
+        work, chances = self.work, self.scene.chances
+        causes = asked(chances)
+        names = [*(name_of(cause, work.knowledge) for cause in causes), "Any other cause"]
+        room = max(30, min(self.size.width, 80) - 12)
+        rows = [text.line("How likely is each, in per cent? Several can be true at once.")]
+        rows += [text.line(f"{at}. {text.clip(name, room)}") for at, name in enumerate(names, 1)]
+        if trouble:
+            rows.append(text.line(("! ", "bold $text-warning"), (trouble, "bold")))
+
+        def use(answer: str | None) -> None:
+            if answer is None:
+                self.say("No chances were stated, so there will be no score for them.")
+                return
+            try:
+                stated = parse_chances(answer, len(names))
+            except ValueError as wrong:
+                self._ask_chances(answer, str(wrong))
+                return
+            self.forecast = forecast(causes, stated, chances, work.state)
+
+        hint = "60 20 10 0 0 5"
+        box = WriteBox("Before it is shown: which cause?", text.stack(rows), written, hint)
+        self.app.push_screen(box, use)
+
+    # --- the end ---------------------------------------------------------------------------------
+
+    def _end(self) -> None:
+        from faulttree.study.exercise import as_line, keep
+
+        self._turn("end")
+        line = as_line(self.path.name, self.host.who, self.picked, self.forecast)
+        try:
+            self.kept = f"Kept in {keep(self.host.sessions, line)}."
+        except OSError as trouble:
+            why = trouble.strerror or trouble
+            self.kept = f"The result could not be kept in {self.host.sessions}: {why}."
+        self._say(self._result())
+        listed = self.query_one(PickList)
+        listed.show_rows([Row(GO_ON, text.line("Leave the exercise"))])
+        listed.focus()
+
+    def _result(self) -> Content:
+        """The scores, then every step: what was picked, and how much more it cost."""
+        from faulttree.session.words import name_of
+        from faulttree.study.exercise import OTHER, confirmed, over_advice, total_over_advice
+
+        assert self.work is not None
+        extra, weighed = total_over_advice(self.picked)
+        done, _ = total_over_advice(self.picked, recorded=True)
+        found = [name_of(cause, self.work.knowledge) for cause in confirmed(self.work.state)]
+        rows = [text.line(("How it came out", "bold"))]
+        rows += [
+            text.line(row) for row in text.wrap(f"Found: {', '.join(found) or 'no cause'}.", 76)
+        ]
+        if weighed:
+            rows.append(
+                text.line(
+                    f"Your {weighed} picks cost {money_words(extra)} more than the advice, step by "
+                    f"step; what was recorded at the same steps, {money_words(done)} more."
+                )
+            )
+        else:
+            rows.append(text.line("No pick of yours could be weighed against the advice."))
+        if self.forecast is not None:
+            rows.append(Content(""))
+            rows.append(
+                text.line(
+                    (f"Brier score of your chances: {self.forecast.brier:.3f}", "bold"),
+                    f" (0 is perfect, 0.25 is half for everything); the program's own: "
+                    f"{self.forecast.brier_reckoned:.3f}.",
+                )
+            )
+            for cause, stated in self.forecast.stated.items():
+                name = OTHER if cause == OTHER else name_of(cause, self.work.knowledge)
+                came = "was so" if self.forecast.true[cause] else "was not so"
+                tail = (
+                    f"you {percent(stated)}, program {percent(self.forecast.reckoned[cause])}, "
+                    f"{came}"
+                )
+                rows.append(text.line(text.ends(f"  {name}", tail, self._cells)))
+        rows.append(Content(""))
+        for at, one in enumerate(self.picked, 1):
+            over = over_advice(one.pick, one.scene)
+            tail = "not chosen" if one.pick is None else "not weighed"
+            if over is not None:
+                tail = f"{money_words(over)} more" if round(over) > 0 else "as good as the advice"
+            name = one.pick.name if one.pick is not None else one.scene.recorded.name
+            rows.append(text.line(text.ends(f"{at:2} {name}", tail, self._cells)))
+        rows += [Content(""), text.line((self.kept, "$text-muted"))]
+        return text.stack(rows)
