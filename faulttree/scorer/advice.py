@@ -274,7 +274,8 @@ def _low_reach_first(suggestions: Sequence[Suggestion]) -> list[Suggestion]:
     ]
     near.sort(key=lambda s: (s.reach, s.expected_cost))
     at = suggestions.index(best)
-    rest = [s for s in suggestions if s not in near]
+    moved = {s.id for s in near}
+    rest = [s for s in suggestions if s.kind != "test" or s.id not in moved]
     return [*rest[:at], *near, *rest[at:]]
 
 
