@@ -151,11 +151,12 @@ def _parser() -> argparse.ArgumentParser:
     replay = command("replay", _replay, "step through a session", screens)
     replay.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
     replay.add_argument("--exercise", action="store_true", help="guess each next test first")
-    handover = command("handover", _handover, "write the report of a session in Markdown")
+    handover = command("handover", _handover, "write the report of a session")
     handover.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
     handover.add_argument(
         "-o", "--output", metavar="FILE", help="write it there, not to the screen"
     )
+    handover.add_argument("--html", action="store_true", help="write HTML in place of Markdown")
     check = command("check", _check, "load trees and say what is wrong with them")
     check.add_argument("paths", nargs="*", metavar="PATH", help="files or folders of trees")
     check.add_argument("--explain", metavar="RULE", help="say what a rule is about, and stop")
@@ -277,11 +278,14 @@ def _insist_on_terminal() -> None:
 def _handover(options: argparse.Namespace) -> int:
     path = _session_path(options)
     record = _record(path)
+    from faulttree.handover.html import to_html
     from faulttree.handover.markdown import to_markdown
     from faulttree.handover.report import report
 
     trouble = "" if record.damage is None else str(record.damage)
-    text = to_markdown(report(record.state, _knowledge_of(record), trouble))
+    blocks = report(record.state, _knowledge_of(record), trouble)
+    title = record.state.opened.title if record.state.opened else path.name
+    text = to_html(blocks, f"Handover: {title}") if options.html else to_markdown(blocks)
     if options.output is None:
         sys.stdout.write(text)
         return 0

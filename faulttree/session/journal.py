@@ -47,6 +47,8 @@ if TYPE_CHECKING:
     from filelock import FileLock
 
 SUFFIX = ".jsonl"
+EXERCISES = "exercises.jsonl"
+"""Lies among the logs and is none: what trainees made of past sessions (`study.exercise`)."""
 
 
 class JournalError(Exception):
@@ -316,7 +318,7 @@ def list_sessions(folder: Path) -> list[SessionCard]:
     trouble, because a session that is silently missing would be worse.
     """
     try:
-        paths = [path for path in folder.iterdir() if path.name.endswith(SUFFIX)]
+        paths = [path for path in folder.iterdir() if _is_log(path)]
     except FileNotFoundError:
         return []
     except OSError as trouble:
@@ -515,7 +517,7 @@ def _is_json(line: bytes) -> bool:
 
 
 def _is_log(path: Path) -> bool:
-    return path.name.endswith(SUFFIX)
+    return path.name.endswith(SUFFIX) and path.name != EXERCISES
 
 
 def _card(path: Path) -> SessionCard:

@@ -429,6 +429,16 @@ def test_handover(run: Run, session: Path, bench: Path) -> None:
     assert "\x1b" not in shown.out
 
 
+def test_handover_in_html(run: Run, session: Path) -> None:
+    """The report can be had as a page that holds no address and no script."""
+    page = run("handover", str(session), "--html")
+    assert page.code == 0
+    assert page.out.startswith("<!DOCTYPE html>")
+    assert "&lt;b&gt;split&lt;/b&gt;" in page.out
+    assert "://" not in page.out
+    assert "<script" not in page.out
+
+
 def test_handover_does_not_overwrite_the_log(run: Run, session: Path) -> None:
     """The report is never written over the log it is made from, nor into a folder."""
     before = session.read_bytes()

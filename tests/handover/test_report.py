@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from html.parser import HTMLParser
 
 import pytest
 from hypothesis import given
@@ -11,6 +12,7 @@ from markdown_it.token import Token
 
 from faulttree.handover import report as report_module
 from faulttree.handover.blocks import Facts, Heading, Paragraph, Table, plain_line
+from faulttree.handover.html import to_html
 from faulttree.handover.markdown import escape, to_markdown
 from faulttree.handover.report import report
 from faulttree.scorer.evidence import Entry
@@ -369,6 +371,57 @@ def test_nothing_steers_a_terminal(text: str) -> None:
     """No control, turning or invisible character is left, and everything is in one line."""
     assert all(c.isprintable() for c in escape(text))
     assert "\n" not in escape(text)
+
+
+class Page(HTMLParser):
+    """An independent look at a page: its tags, and its text outside the head."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[str] = []
+        self.texts: list[str] = []
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a tag and its attributes."""
+        self.tags.append(tag)
+        self.attributes += [name for name, _ in attrs]
+
+    def handle_data(self, data: str) -> None:
+        """Note a text."""
+        self.texts.append(data)
+
+
+@given(st.one_of(st.sampled_from(HOSTILE), st.text(max_size=40)))
+def test_any_text_is_text_in_html(text: str) -> None:
+    """A page has the tags of its form and no others, and shows the text as it is."""
+    blocks = [
+        Heading(1, text, True),
+        Paragraph(text, True),
+        Facts(((text, text), ("", text))),
+        Table((text,), ((text,),)),
+    ]
+    page = Page(to_html(blocks, text))
+    tags = "html head meta meta meta title style body h1 s p strong ul li li table tr th tr td"
+    assert " ".join(page.tags) == tags
+    assert set(page.attributes) <= {"lang", "charset", "http-equiv", "content", "name"}
+    clean = plain_line(text)
+    if clean:
+        assert [found for found in page.texts if found == clean][:6] == [clean] * 6
+
+
+def test_both_forms_say_the_same(played: Played, knowledge: Knowledge) -> None:
+    """What stands in a report's blocks stands in the page and in the Markdown alike."""
+    blocks = report(
+        played([ComplaintTaken("unsteady", "shakes", {"Hot or cold?": "hot"})]), knowledge
+    )
+    page = "".join(Page(to_html(blocks, "x")).texts)
+    markdown = to_markdown(blocks)
+    for text in ("The driver says: shakes", "Hot or cold? hot", "It certifies nothing"):
+        assert text in page
+        assert text in markdown
 
 
 def test_hostile_session(played: Played, knowledge: Knowledge) -> None:

@@ -268,6 +268,14 @@ def test_a_complaint_taken_twice_may_lose_one(
         assert decide(folded(events), Withdrawn(number), knowledge) == (Withdrawn(number),)
 
 
+def test_what_is_refused_either_way_is_no_reason(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A later entry that this knowledge would refuse anyway does not hold an earlier one fast."""
+    events = [*beginning, Noted("a smell"), ReadingTaken("a test of another shop")]
+    assert decide(folded(events), Withdrawn(6), knowledge) == (Withdrawn(6),)
+
+
 def test_an_acknowledgement_under_a_reading_stays(
     beginning: list[Event], folded: Folded, knowledge: Knowledge
 ) -> None:

@@ -112,6 +112,20 @@ def test_two_repairs_in_a_row_are_both_proved(
     assert {"vacuum", "pressure"} <= set(due(state, knowledge))
 
 
+def test_the_same_repair_again_is_proved_again(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A test that proved the first repair is due once more when the cause is repaired again."""
+    events = [
+        *beginning,
+        number("vacuum", 12, "low"),
+        Repaired("air-leak"),
+        number("vacuum", 13, "low"),
+        Repaired("air-leak"),
+    ]
+    assert due(folded(events), knowledge)["vacuum"] is False
+
+
 def test_what_does_not_fit_the_car_is_not_due(
     beginning: list[Event], folded: Folded, knowledge: Knowledge
 ) -> None:
