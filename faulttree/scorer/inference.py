@@ -89,13 +89,12 @@ class Outlook:
 class RepairOutlook:
     """What repairing one cause would bring: the chance that every complaint is then gone.
 
-    `after[i]` is the chance of cause i once the repair has been done and a complaint has shown
-    itself again; `active[i]` the chance that it is then also at work in a complaint.
+    `active[i]` is the chance that cause i is at work in a complaint once the repair has been done
+    and a complaint has shown itself again.
     """
 
     cause: str
     cured: float
-    after: Array
     active: Array
 
 
@@ -181,23 +180,19 @@ def look_ahead(problem: Problem, tests: Sequence[str], causes: Sequence[str]) ->
     """
     if problem.cells > STATE_LIMIT:
         return _rough_ahead(problem, tests, causes)
-    questions = ask(problem, tests, causes)
+    questions = ask(problem, tests, bool(causes))
     sums = run(problem, questions.variants.part(0, questions.worked), idle=True)
     posterior = _posterior(problem, sums)
+    repairs = tuple(_repaired(problem, posterior, cause, sums.alone) for cause in causes)
     if questions.worked < questions.variants.count:
         sums = _with_untouched(problem, questions.variants, questions.worked, sums)
     share = np.exp(sums.log_weight - sums.log_weight[0])
-    present = sums.was.T.copy()
-    idle = sums.idle.T.copy()
-    gone = list(problem.gone_at)
-    present[:, gone] = idle[:, gone] = 0.0
-    joint = np.stack([present, np.maximum(present - idle, 0.0)]) * share[:, None]
+    joint = np.stack([sums.was.T, sums.was.T])
+    joint[1] -= sums.idle.T
+    joint[:, :, list(problem.gone_at)] = 0.0
+    joint *= share[:, None]
     chance, after, active = _bands(problem, posterior, questions.cuts, tests, share, joint)
-    repairs = []
-    for cause in causes:
-        column = questions.repairs[cause]
-        repairs.append(_repaired(problem, posterior, cause, share[column], joint[0, column]))
-    return _ahead(problem, posterior, tests, tuple(repairs), chance, after, active)
+    return _ahead(problem, posterior, tests, repairs, chance, after, active)
 
 
 def sweep(problem: Problem, posterior: Posterior, sources: Sequence[str]) -> list[Outlook]:
@@ -242,7 +237,8 @@ def _with_untouched(problem: Problem, variants: Variants, worked: int, sums: Sum
     was[touched, worked:] = sums.was[touched, :1]
     idle[touched, worked:] = sums.idle[touched, :1]
     moved = variants.log_scale[worked:] - variants.log_scale[0] + np.log(total).sum(axis=0) - base
-    return Sums(np.concatenate([sums.log_weight, sums.log_weight[0] + moved]), was, idle)
+    log_weight = np.concatenate([sums.log_weight, sums.log_weight[0] + moved])
+    return Sums(log_weight, was, idle, sums.alone)
 
 
 def _bands(
@@ -298,20 +294,16 @@ def _ahead(
     return Ahead(posterior, tuple(outlooks), repairs, chance, after, active)
 
 
-def _repaired(
-    problem: Problem, posterior: Posterior, cause: str, cured: float, joint: Array
-) -> RepairOutlook:
-    """A repair's outlook, from the chance that all is then well and the causes' joint with it."""
-    share = min(1.0, float(cured))
-    rest = 1.0 - share
-    if rest <= 0.0:
-        return RepairOutlook(cause, 1.0, posterior.present, posterior.active)
+def _repaired(problem: Problem, posterior: Posterior, cause: str, alone: Array) -> RepairOutlook:
+    """A repair's outlook, from the chance that no other cause is at work."""
     at = problem.network.index[cause]
-    after = np.clip((posterior.present - joint) / rest, 0.0, 1.0)
-    # Once all complaints are gone, no cause left is at work in them.
-    active = np.clip(posterior.active / rest, 0.0, 1.0)
-    after[at] = active[at] = 0.0
-    return RepairOutlook(cause, share, after, active)
+    cured = min(1.0, float(alone[at]))
+    if cured >= 1.0 or at in problem.gone_at:
+        return RepairOutlook(cause, cured, posterior.active)
+    # Once all complaints are gone no cause left is at work in them: none of it is lost to a cure.
+    active = np.minimum(posterior.active / (1.0 - cured), 1.0)
+    active[at] = 0.0
+    return RepairOutlook(cause, cured, active)
 
 
 def _rough(problem: Problem) -> Posterior:
@@ -387,7 +379,7 @@ def _rough_ahead(problem: Problem, tests: Sequence[str], causes: Sequence[str]) 
 def _rough_repair(problem: Problem, posterior: Posterior, cause: str) -> RepairOutlook:
     """A repair's outlook when only approximate chances are to be had: as if single faults."""
     at = problem.network.index[cause]
-    after, active = posterior.present.copy(), posterior.active.copy()
-    after[at] = active[at] = 0.0
+    active = posterior.active.copy()
+    active[at] = 0.0
     total = float(posterior.active.sum()) or 1.0
-    return RepairOutlook(cause, min(1.0, float(posterior.active[at]) / total), after, active)
+    return RepairOutlook(cause, min(1.0, float(posterior.active[at]) / total), active)

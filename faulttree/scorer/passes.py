@@ -50,12 +50,17 @@ class Variants:
     its groups without open findings, 1 - shows + shows x factor. `log_scale` collects what does
     not depend on the causes. `closings[number]` holds weights of an open finding, shape (states,
     variants), where they are not the same for all.
+
+    In the variant `idle`, if there is one, no cause shows in any complaint's family. Beside it the
+    passes work out, for each cause, the same variant with that cause alone free to show; for this
+    they need its weight when free, which is that of variant 0.
     """
 
     weight: Array
     log_scale: Array
     varied: dict[int, list[Varied]] = field(default_factory=dict)
     closings: dict[int, Array] = field(default_factory=dict)
+    idle: int | None = None
 
     @property
     def count(self) -> int:
@@ -79,6 +84,7 @@ class Variants:
             self.log_scale[low:high],
             varied,
             {number: rows[:, low:high] for number, rows in self.closings.items()},
+            self.idle if low == 0 else None,
         )
 
 
@@ -88,11 +94,14 @@ class Sums:
 
     `was` is the chance that a cause was present, `idle` that it was present and shows in none of
     the complaints' families. A variant that nothing explains has log weight -inf and chances 0.
+    `alone[cause]` is the weight of the variant `Variants.idle` with that cause free to show, over
+    the weight of variant 0; empty when there is no such variant.
     """
 
     log_weight: Array
     was: Array
     idle: Array
+    alone: Array
 
 
 def plain_weights(problem: Problem, factor: Array | None = None) -> tuple[Array, Array]:
@@ -117,6 +126,7 @@ def run(problem: Problem, variants: Variants, *, idle: bool = False) -> Sums:
     """Forward and backward over every variant, in chunks that a processor's cache holds."""
     count = variants.count
     per_chunk = max(8, CHUNK // problem.cells)
+    assert variants.idle is None or variants.idle < 2, "the first chunk must hold it"
     if count <= per_chunk:
         return _run(problem, variants, idle)
     # Even chunks: a last one of a few columns would cost as much as a full one.
@@ -129,33 +139,38 @@ def run(problem: Problem, variants: Variants, *, idle: bool = False) -> Sums:
         np.concatenate([each.log_weight for each in done]),
         np.concatenate([each.was for each in done], axis=1),
         np.concatenate([each.idle for each in done], axis=1),
+        done[0].alone,
     )
 
 
 def _run(problem: Problem, variants: Variants, idle: bool) -> Sums:
-    groups = problem.network.groups
-    absent = 1.0 - groups.prior
-    free = problem.free
+    absent = 1.0 - problem.network.groups.prior
+    free, touched = problem.free, problem.touched
     was = np.empty(variants.weight.shape)
     weight = variants.weight[free]
     total = weight + absent[free, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        was[free] = weight / total
-        log_weight = variants.log_scale + np.log(total).sum(axis=0)
     worked = _Passes(problem, variants, was, idle)
     with np.errstate(divide="ignore", invalid="ignore"):
-        log_weight += worked.forward()
+        was[free] = weight / total
+        scale = variants.log_scale + np.log(total).sum(axis=0) + worked.forward()
+        log_weight = scale + np.log(worked.end)
         worked.backward()
     dead = np.isneginf(log_weight)
     if dead.any():
         was[:, dead] = 0.0
         worked.idle[:, dead] = 0.0
+    resting = worked.idle
     if idle:
-        quiet = problem.idle_share[:, None]
-        resting = was * quiet
-        resting[problem.touched] = worked.idle[problem.touched] * quiet[problem.touched]
-        return Sums(log_weight, was, resting)
-    return Sums(log_weight, was, worked.idle)
+        resting[free] = was[free]
+        resting *= problem.idle_share[:, None]
+    alone = np.empty(0)
+    at = variants.idle
+    if at is not None and not dead[0]:
+        alone = worked.alone
+        alone[free] = worked.end[at] * total[:, 0] / total[:, at]
+        alone *= np.exp(scale[at] - log_weight[0])
+        assert len(alone) == len(free) + len(touched)
+    return Sums(log_weight, was, resting, alone)
 
 
 class _Passes:
@@ -168,7 +183,9 @@ class _Passes:
         self.closings = variants.closings
         self.was = was
         self.want_idle = idle
-        self.idle = np.zeros(was.shape if idle else (was.shape[0], self.count))
+        self.idle = np.zeros(was.shape)
+        self.idle_variant = variants.idle
+        self.alone = np.zeros(len(was))
         self.kept: list[Array] = []
         self.scales: list[Array | None] = []
         self.opened: list[tuple[Array, Array]] = []
@@ -181,7 +198,7 @@ class _Passes:
         self.shows = problem.network.groups.shows
 
     def forward(self) -> Array:
-        """The log of the weight of every variant, free causes left out."""
+        """The log of what the tables were scaled by; what is left of the weight is `end`."""
         count = self.count
         log_weight = np.full(count, self.log_absent)
         table = np.ones((1, count))
@@ -209,7 +226,6 @@ class _Passes:
                     log_weight += np.log(scale)
                 self.scales.append(scale)
         self.end = table[0]
-        log_weight += np.log(self.end)
         return log_weight
 
     def backward(self) -> None:
@@ -306,6 +322,13 @@ class _Passes:
                     parts[at] = _apply(piece.mix.T, parts[at], blocks)
                 else:
                     parts[at] = self._mixed(piece.push.T, parts[at], blocks, piece, own)
+        alone = self.idle_variant
+        if alone is not None:
+            # Not yet overwritten, this column is pulled as if the cause were free to show.
+            mass = forward[:, alone] @ pulled[:, alone] * odds[0]
+            if cause not in self.sure:
+                mass += forward[:, alone] @ table[:, alone]
+            self.alone[cause] = mass
         for part, varied in zip(parts, ranges, strict=True):
             pulled[:, varied.low : varied.high] = part
         pulled *= odds
@@ -336,7 +359,9 @@ class _Passes:
         self, matrix: Array, part: Array, blocks: int, piece: Piece, factors: Array
     ) -> Array:
         """One group of some variants, with the plain factor that each of them has."""
-        shows = self.shows[piece.group]
+        shows = float(self.shows[piece.group])
+        if not factors.any():
+            return part * (1.0 - shows)
         pushed = _apply(matrix, part, blocks)
         pushed *= shows * factors
         pushed += part * (1.0 - shows)

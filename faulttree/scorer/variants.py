@@ -33,15 +33,15 @@ class Cuts:
 
 @dataclass(frozen=True, slots=True)
 class Questions:
-    """The variants of a look ahead: column 0 the problem itself, then cuts and repairs.
+    """The variants of a look ahead: column 0 the problem itself, then repairs, then cuts.
 
-    `cuts[test]` is the first column of a test, `repairs[cause]` the column of a repair. Columns
-    from `worked` on touch none of the causes in the passes' table: they need no pass of their own.
+    With repairs, column 1 is the variant in which every complaint is gone and no cause at work in
+    one (see `Variants.idle`). `cuts[test]` is the first column of a test. Columns from `worked` on
+    touch none of the causes in the passes' table: they need no pass of their own.
     """
 
     variants: Variants
     cuts: Mapping[str, int]
-    repairs: Mapping[str, int]
     worked: int
 
 
@@ -60,48 +60,39 @@ def cuts_of(network: Network, source: str) -> Cuts:
     return made
 
 
-def ask(problem: Problem, tests: Sequence[str], causes: Sequence[str]) -> Questions:
-    """The variants for the problem itself, for every cut of the tests and for the repairs."""
+def ask(problem: Problem, tests: Sequence[str], repairs: bool) -> Questions:
+    """The variants for the problem itself, for every cut of the tests, and for repairs."""
     network = problem.network
-    touched = np.zeros(len(network.nodes) + 1, dtype=bool)
+    touched = np.zeros(len(network.nodes), dtype=bool)
     touched[problem.touched] = True
-    gone = np.zeros(len(network.nodes), dtype=bool)
-    gone[list(problem.gone_at)] = True
     found = [(name, cuts_of(network, name)) for name in dict.fromkeys(tests)]
+    ranked = [
+        (not touched[cuts.causes].any(), network.sources[name].family, at)
+        for at, (name, cuts) in enumerate(found)
+    ]
+    ranked.sort()
     # Tests of one family side by side (see `Varied`), those that need no pass last.
-    found.sort(
-        key=lambda pair: (not touched[pair[1].causes].any(), network.sources[pair[0]].family)
-    )
+    found = [found[at] for _, _, at in ranked]
     first: dict[str, int] = {}
     reach: dict[str, tuple[int, int]] = {}
-    repairs: dict[str, int] = {}
-    column = 1
-    worked = 0
-    for name, cuts in found:
-        if not worked and not touched[cuts.causes].any():
-            repairs = {cause: column + at for at, cause in enumerate(causes)}
-            column += len(causes)
-            worked = column
+    column = 2 if repairs else 1
+    worked = column
+    for (apart, family, _), (name, cuts) in zip(ranked, found, strict=True):
         first[name] = column
-        family = network.sources[name].family
-        low = reach.get(family, (column, 0))[0]
         column += len(cuts.leak)
-        if not worked:
+        if not apart:
+            low = reach[family][0] if family in reach else first[name]
             reach[family] = (low, column)
-    if not worked:
-        repairs = {cause: column + at for at, cause in enumerate(causes)}
-        column += len(causes)
-        worked = column
-
+            worked = column
     weight, mix = plain_weights(problem)
     variants = Variants(
         np.repeat(weight[:, None], column, axis=1), np.full(column, problem.log_scale)
     )
     if found:
-        _cut(problem, variants, found, first, reach, weight, mix, gone)
+        _cut(problem, variants, found, first, reach, weight, mix)
     if repairs:
-        _repair(problem, variants, repairs, weight, gone)
-    return Questions(variants, first, repairs, worked)
+        _all_gone(problem, variants)
+    return Questions(variants, first, worked)
 
 
 def _cut(
@@ -112,7 +103,6 @@ def _cut(
     reach: Mapping[str, tuple[int, int]],
     weight: Array,
     mix: Array,
-    gone: npt.NDArray[np.bool_],
 ) -> None:
     """Fill in the columns of the tests."""
     groups = problem.network.groups
@@ -125,7 +115,7 @@ def _cut(
     with np.errstate(divide="ignore"):
         variants.log_scale[at] += np.log(leak)
     if problem.gone_at:
-        still = ~gone[causes]
+        still = ~np.isin(causes, list(problem.gone_at))
         columns, causes, numbers, keep = columns[still], causes[still], numbers[still], keep[still]
     is_open = np.zeros(len(groups.cause), dtype=bool)
     is_open[problem.open_groups] = True
@@ -167,42 +157,26 @@ def _without(problem: Problem, weight: Array, mix: Array, causes: Numbers, own: 
     return others
 
 
-def _repair(
-    problem: Problem,
-    variants: Variants,
-    repairs: Mapping[str, int],
-    weight: Array,
-    gone: npt.NDArray[np.bool_],
-) -> None:
-    """Fill in the columns of the repairs: every complaint gone, the repaired cause absent."""
+def _all_gone(problem: Problem, variants: Variants) -> None:
+    """Fill in column 1: every complaint gone, and so no cause at work in one."""
     network = problem.network
     groups = network.groups
-    low = min(repairs.values())
-    high = low + len(repairs)
+    column = variants.idle = 1
     left = np.ones(len(groups.cause))
     for tree in network.complaints:
-        source = network.sources[tree]
         links = groups.links[tree]
-        keep = rest_of(links.chances.sum(axis=1))
-        left[links.groups] *= np.where(gone[links.causes], 1.0, keep)
+        left[links.groups] *= rest_of(links.chances.sum(axis=1))
         with np.errstate(divide="ignore"):
-            variants.log_scale[low:high] += np.log(rest_of(np.array(sum(source.leak))))
-    after, _ = plain_weights(problem, problem.factor * left)
-    variants.weight[:, low:high] = after[:, None]
-    for cause, column in repairs.items():
-        variants.weight[network.index[cause], column] = weight[network.index[cause]]
-    own = {network.index[cause]: column - low for cause, column in repairs.items()}
+            leak = np.array(sum(network.sources[tree].leak))
+            variants.log_scale[column] += np.log(rest_of(leak))
+    left[np.isin(groups.cause, list(problem.gone_at))] = 1.0
+    variants.weight[:, column] = plain_weights(problem, problem.factor * left)[0]
     found: dict[int, dict[int, Array]] = {}
-    for group in problem.open_groups.tolist():
-        if left[group] == 1.0:
-            continue
-        at = int(groups.cause[group])
-        row = np.full(high - low, problem.factor[group] * left[group])
-        if at in own:
-            row[own[at]] = problem.factor[group]
-        found.setdefault(at, {})[group] = row
-    for at, factors in found.items():
-        variants.varied.setdefault(at, []).append(Varied(low, high, factors))
+    for group in problem.open_groups[left[problem.open_groups] < 1.0].tolist():
+        row = np.array([problem.factor[group] * left[group]])
+        found.setdefault(int(groups.cause[group]), {})[group] = row
+    for cause, factors in found.items():
+        variants.varied.setdefault(cause, []).append(Varied(column, column + 1, factors))
 
 
 def leave_out(problem: Problem, kept: npt.NDArray[np.bool_]) -> Variants:
