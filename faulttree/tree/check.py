@@ -7,6 +7,7 @@ watching files and setting the exit code is left to `cli`.
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from faulttree.tree.learned import apply_learned
 from faulttree.tree.model import Place
 from faulttree.tree.problem import Problem, Severity, in_order
 from faulttree.tree.render import FORMATS, SEVERITIES, as_text, render, summary
@@ -63,7 +64,11 @@ def _check_folder(folder: Path, rules: Iterable[Rule]) -> list[Problem]:
     if not trees and not catalogues(folder):
         return [Problem(Place(str(folder), 1, 1), "no trees here", "", "unknown-file")]
     shelf = read_shelf(folder, trees, more_catalogues=catalogues(folder))
-    checked = Checked(shelf, resolve(shelf))
+    knowledge = resolve(shelf)
+    if knowledge is not None:
+        # Learned figures must fit; what is judged is what the author wrote, where he wrote it.
+        apply_learned(knowledge, shelf)
+    checked = Checked(shelf, knowledge)
     return [problem for rule in rules for problem in rule.look(checked)]
 
 

@@ -105,11 +105,14 @@ def with_vehicle(knowledge: Knowledge, vehicle: Vehicle) -> Knowledge:
 
 def _load(folder: Path, paths: Sequence[Path]) -> Knowledge:
     # pydantic and the models cost about a tenth of a second; a list of trees needs neither.
+    from faulttree.tree.learned import apply_learned
     from faulttree.tree.resolve import resolve
     from faulttree.tree.shelf import read_shelf
 
     shelf = read_shelf(folder, list(dict.fromkeys(paths)))
     knowledge = resolve(shelf)
+    if knowledge is not None:
+        knowledge = apply_learned(knowledge, shelf)
     if knowledge is None:
         raise TreeError(in_order(shelf.problems))
     return with_document(knowledge)

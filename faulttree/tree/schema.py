@@ -461,6 +461,44 @@ class VehicleFile(Entry):
     """Where the values come from."""
 
 
+class LearnedCauseEntry(Entry):
+    """What closed sessions taught about a cause."""
+
+    how_common: Chance
+    """The share of cars like ours that come in with it, in place of the authored one."""
+
+
+class LearnedTestEntry(Entry):
+    """What closed sessions taught about a test; bands that are left out stay as authored."""
+
+    by_chance: Annotated[dict[str, Chance], Field(default_factory=dict)]
+    """For some bands, the chance of it on a car with none of the causes."""
+    points_to: Annotated[dict[str, dict[str, Chance]], Field(default_factory=dict)]
+    """For some causes and bands, the chance that the cause alone puts the reading there."""
+
+
+class LearnedTreeEntry(Entry):
+    """What closed sessions taught about a complaint; causes that are left out stay as authored."""
+
+    brings_on: Annotated[dict[str, Chance], Field(default_factory=dict)]
+    """For some causes, the chance that it brings this complaint on when it is present."""
+
+
+class LearnedFile(Entry):
+    """Figures that take the place of authored ones; written by the program, not by hand."""
+
+    format: Literal[1]
+    """The version of the file format."""
+    about: Text | None = None
+    """Where the figures come from."""
+    causes: Annotated[dict[Id, LearnedCauseEntry], Field(default_factory=dict)]
+    """The causes, by id."""
+    tests: Annotated[dict[Id, LearnedTestEntry], Field(default_factory=dict)]
+    """The tests, by id."""
+    trees: Annotated[dict[Id, LearnedTreeEntry], Field(default_factory=dict)]
+    """The trees, by id."""
+
+
 def json_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of all files together, for editors."""
     any_file = RootModel[  # built only when it is asked for: it costs as much as all the others
@@ -577,6 +615,10 @@ _MODELS: dict[str, type[Entry]] = {
         SpecEntry,
         InstrumentEntry,
         CautionEntry,
+        LearnedFile,
+        LearnedCauseEntry,
+        LearnedTestEntry,
+        LearnedTreeEntry,
     )
 }
 _INSIDE: dict[str, type[Entry]] = {

@@ -69,6 +69,9 @@ class Shelf:
     instruments: dict[str, Item[schema.InstrumentEntry]] = field(default_factory=dict)
     cautions: dict[str, Item[schema.CautionEntry]] = field(default_factory=dict)
     vehicles: dict[str, Item[schema.VehicleFile]] = field(default_factory=dict)
+    learned_causes: dict[str, Item[schema.LearnedCauseEntry]] = field(default_factory=dict)
+    learned_tests: dict[str, Item[schema.LearnedTestEntry]] = field(default_factory=dict)
+    learned_trees: dict[str, Item[schema.LearnedTreeEntry]] = field(default_factory=dict)
     uses: dict[str, tuple[str, ...]] = field(default_factory=dict)
     incomplete: set[str | None] = field(default_factory=set)
     _elsewhere: dict[str, dict[str, str]] | None = None
@@ -113,6 +116,7 @@ def read_shelf(
             _read_causes_and_tests(shelf, source, None)
     for path in yaml_files(folder / VEHICLES):
         read_vehicle(shelf, path)
+    _read_learned(shelf, folder / LEARNED)
     return shelf
 
 
@@ -216,6 +220,22 @@ def _read_section(
     _header(source, file, (section,), shelf)
     target: dict[str, Item[Model]] = getattr(shelf, section)
     target.update({item.id: item for item in _entries(shelf, source, section, model)})
+
+
+def _read_learned(shelf: Shelf, path: Path) -> None:
+    """Read the figures that closed sessions taught, if there are any; see `learned`."""
+    if not path.exists():
+        return
+    source = _open(shelf, path)
+    if source is None:
+        return
+    _header(source, schema.LearnedFile, ("causes", "tests", "trees"), shelf)
+    for cause in _entries(shelf, source, "causes", schema.LearnedCauseEntry):
+        shelf.learned_causes[cause.id] = cause
+    for test in _entries(shelf, source, "tests", schema.LearnedTestEntry):
+        shelf.learned_tests[test.id] = test
+    for tree in _entries(shelf, source, "trees", schema.LearnedTreeEntry):
+        shelf.learned_trees[tree.id] = tree
 
 
 def _read_causes_and_tests(shelf: Shelf, source: Source, tree: str | None) -> None:
