@@ -11,13 +11,13 @@ two plans: repair in the order of chance over cost until the complaint is gone; 
 at the best price per bit that a test now offers, and repair what is at work.
 """
 
-import itertools
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from faulttree.scorer.evidence import Evidence
 from faulttree.scorer.explain import percent
@@ -64,12 +64,14 @@ class Suggestion:
     settles: tuple[str, ...]
 
 
+def _times_log(chances: Array) -> Array:
+    """p log2 p, which is 0 at 0."""
+    return np.asarray(chances * np.log2(np.maximum(chances, 1e-300)))
+
+
 def _entropy(chances: Array) -> Array:
     """Bits of every chance on its own, 0 at certainty."""
-    rest = 1.0 - chances
-    log = np.log2(np.maximum(chances, 1e-300))
-    log_rest = np.log2(np.maximum(rest, 1e-300))
-    return np.asarray(-(chances * log + rest * log_rest))
+    return -(_times_log(chances) + _times_log(1.0 - chances))
 
 
 def _some_at_work(chances: Array) -> Array:
@@ -86,11 +88,11 @@ def _some_at_work(chances: Array) -> Array:
     start = 2.0 * np.maximum(total - 1.0, 0.0) / pairs
     z = np.where((start < 1.0) & (start * total < 1.5), start, 1.0)
     for _ in range(6):
-        rest = np.maximum(1.0 - chances * z[..., None], 1e-12)
-        product = np.multiply.reduce(rest, axis=-1)
+        rest = np.maximum(1.0 - chances * z[:, None], 1e-12)
+        product = np.prod(rest, axis=-1)
         slope = product * (chances / rest).sum(axis=-1) - 1.0
-        value = 1.0 - product - z
-        z = np.clip(z - value / np.where(slope < 0.0, slope, -math.inf), 0.0, 1.0)
+        z = z - (1.0 - product - z) / np.where(slope < 0.0, slope, -math.inf)
+        z = np.minimum(np.maximum(z, 0.0), 1.0)
     return np.asarray(np.where(total > 1.0, z, 0.0))
 
 
@@ -102,8 +104,8 @@ class _Money:
         self.rate = rate_per_hour / 60.0
         known = [i for i in sorted(network.relevant) if i not in problem.gone_at]
         self.counting = [i for i in known if network.nodes[i].repairable]
-        self.others = [i for i in known if not network.nodes[i].repairable]
-        self.known = self.counting + self.others
+        self.known = self.counting + [i for i in known if not network.nodes[i].repairable]
+        self.count = len(self.counting)
         self.repair = np.array(
             [
                 max(1e-6, network.nodes[i].minutes * self.rate + network.nodes[i].parts)
@@ -111,58 +113,55 @@ class _Money:
             ]
         )
 
+    def leaves(self, active: Array) -> "_Leaves":
+        """What is still to be spent in each of many states; `active` has one row for each."""
+        a = active[:, self.known]
+        total = a.sum(axis=1)
+        z = np.zeros(len(a))
+        several = total > 1.0 + 1e-9
+        z[several] = _some_at_work(a[several])
+        together = z > 1e-4
+        joint = np.where(together, z, 1.0)[:, None]
+        tilted = a * joint
+        entropy = _entropy(tilted)
+        bits = (entropy.sum(axis=1) - _entropy(joint)[:, 0]) / joint[:, 0]
+        # One at a time, or none: what is left over is the chance that none is at work.
+        none = np.clip(1.0 - total, 0.0, 1.0)
+        apart = -(_times_log(a).sum(axis=1) + _times_log(none))
+        bits = np.maximum(np.where(together, bits, apart), 0.0)
+        return _Leaves(
+            bits, self._in_order(tilted, joint, together), a[:, : self.count] @ self.repair
+        )
 
-class _States:
-    """States that the session can come to, one in each row, and what is still to be spent there.
+    def _in_order(self, a: Array, joint: Array, together: npt.NDArray[np.bool_]) -> Array:
+        """The cost of repairing in the order of chance over cost until the complaint is gone."""
+        mine, others = a[:, : self.count], a[:, self.count :]
+        order = np.argsort(-mine / self.repair, axis=1, kind="stable")
+        in_turn = np.take_along_axis(mine, order, axis=1)[:, ::-1]
+        # Not cured before a repair: some cause from it onwards (or one not listed) is at work.
+        quiet = np.cumprod(1.0 - in_turn, axis=1) * np.prod(1.0 - others, axis=1)[:, None]
+        apart = np.cumsum(in_turn, axis=1) + others.sum(axis=1)[:, None]
+        waiting = np.where(together[:, None], (1.0 - quiet) / joint, apart)
+        return np.asarray((self.repair[order][:, ::-1] * np.minimum(1.0, waiting)).sum(axis=1))
 
-    `bits` is what is not known in each about the causes at work.
+
+@dataclass(frozen=True, slots=True)
+class _Leaves:
+    """States at the end of the lookahead: one row each.
+
+    `bits` is what is not known about which causes are at work, `in_order` the cost of repairing
+    in order without another test, `settled` that of repairing what is at work once it is known.
     """
 
-    def __init__(self, money: _Money, active: Array) -> None:
-        self.repair = money.repair
-        self.chances = active[:, money.known]
-        self.listed = self.chances[:, : len(money.counting)]
-        self.z = _some_at_work(self.chances)
-        # Below this the causes as good as exclude one another, and dividing would cost digits.
-        self.together = self.z > 1e-4
-        self.joint = np.where(self.together, self.z, 1.0)
-        self.bits = self._bits()
-
-    def _bits(self) -> Array:
-        a = self.chances
-        bits = np.empty(len(a))
-        some, joint = self.together, self.joint[self.together]
-        own = _entropy(a[some] * joint[:, None]).sum(axis=-1)
-        bits[some] = (own - _entropy(joint)) / joint
-        a = a[~some]
-        rest = np.clip(1.0 - a.sum(axis=-1), 0.0, 1.0)
-        shares = np.concatenate([a, rest[:, None]], axis=-1)
-        bits[~some] = -(shares * np.log2(np.maximum(shares, 1e-300))).sum(axis=-1)
-        return np.maximum(bits, 0.0)
+    bits: Array
+    in_order: Array
+    settled: Array
 
     def value(self, price_per_bit: float) -> Array:
-        """The cost still to come: repair in order, or settle what is unknown and repair that."""
-        in_order = self._in_order()
+        """The cost still to come: the cheaper of the two plans."""
         if math.isinf(price_per_bit):
-            return in_order
-        settled = self.listed @ self.repair + price_per_bit * self.bits
-        return np.asarray(np.minimum(in_order, settled))
-
-    def _in_order(self) -> Array:
-        """The cost of repairing in the order of chance over cost until the complaint is gone."""
-        order = np.argsort(-self.listed / self.repair, axis=-1, kind="stable")
-        # From the last to be repaired to the first, those not listed before all of them.
-        backwards = order[:, ::-1]
-        a = np.take_along_axis(self.listed, backwards, axis=-1)
-        others = self.chances[:, self.listed.shape[1] :]
-        # Not cured before a repair: some cause from it onwards (or one not listed) is at work.
-        quiet = np.cumprod(1.0 - a * self.joint[:, None], axis=-1)
-        quiet *= np.prod(1.0 - others * self.joint[:, None], axis=-1)[:, None]
-        waiting = (1.0 - quiet) / self.joint[:, None]
-        apart = ~self.together
-        waiting[apart] = np.cumsum(a[apart], axis=-1) + others[apart].sum(axis=-1)[:, None]
-        np.minimum(waiting, 1.0, out=waiting)
-        return np.asarray((self.repair[backwards] * waiting).sum(axis=-1))
+            return self.in_order
+        return np.minimum(self.in_order, self.settled + price_per_bit * self.bits)
 
 
 def open_tests(
@@ -223,33 +222,34 @@ def advise(
         causes = []
     ahead = look_ahead(problem, names, causes)
     posterior = posterior or ahead.posterior
-    # Every state that can come next in one table: now, each band of each test, each repair.
-    repaired = [repair.active for repair in ahead.repairs]
-    states = _States(money, np.vstack([posterior.active, ahead.active, *repaired]))
-    bands = slice(1, 1 + len(ahead.chance))
-    edges = list(itertools.accumulate((len(o.bands) for o in ahead.outlooks), initial=0))
-    after_bits = ahead.chance * states.bits[bands]
-    gains = [
-        float(states.bits[0] - after_bits[low:high].sum())
-        for low, high in itertools.pairwise(edges)
-    ]
     costs = [network.sources[name].minutes * money.rate for name in names]
+    # Every state at once: now, after each band of each test, after each repair that fails.
+    failed = [repair.active[None] for repair in ahead.repairs]
+    leaves = money.leaves(np.concatenate([[posterior.active], ahead.active, *failed]))
+    count = len(ahead.chance)
+    starts = np.cumsum([0, *(len(outlook.bands) for outlook in ahead.outlooks)])[:-1]
+    gains: list[float] = []
+    if names:
+        after = np.add.reduceat(ahead.chance * leaves.bits[1 : count + 1], starts)
+        gains = [float(gain) for gain in leaves.bits[0] - after]
     price = min(
         (c / g for c, g in zip(costs, gains, strict=True) if g > LEAST_GAIN), default=math.inf
     )
-    value = states.value(price)
-    later = ahead.chance * value[bands]
-    said = _settles(network, money, posterior, ahead)
-    suggestions = [
-        _test_suggestion(network, outlook, gain, cost, float(later[low:high].sum()), said[low:high])
-        for outlook, gain, cost, (low, high) in zip(
-            ahead.outlooks, gains, costs, itertools.pairwise(edges), strict=True
-        )
-        if gain > LEAST_GAIN
-    ]
+    values = leaves.value(price)
+    suggestions: list[Suggestion] = []
+    if names:
+        later = np.add.reduceat(ahead.chance * values[1 : count + 1], starts)
+        said = _settles(network, money, posterior, ahead)
+        suggestions += [
+            _test_suggestion(network, outlook, gain, cost, float(rest), lines)
+            for outlook, gain, cost, rest, lines in zip(
+                ahead.outlooks, gains, costs, later, said, strict=True
+            )
+            if gain > LEAST_GAIN
+        ]
     suggestions += [
-        _repair_suggestion(network, money, repair, float(left))
-        for repair, left in zip(ahead.repairs, value[bands.stop :], strict=True)
+        _repair_suggestion(network, money, repair, float(rest))
+        for repair, rest in zip(ahead.repairs, values[count + 1 :], strict=True)
     ]
     return _low_reach_first(sorted(suggestions, key=lambda s: s.expected_cost))
 
@@ -284,8 +284,8 @@ def _low_reach_first(suggestions: Sequence[Suggestion]) -> list[Suggestion]:
     ]
     near.sort(key=lambda s: (s.reach, s.expected_cost))
     at = suggestions.index(best)
-    chosen = {s.id for s in near}
-    rest = [s for s in suggestions if s.kind == "repair" or s.id not in chosen]
+    moved = {s.id for s in near}
+    rest = [s for s in suggestions if s.kind != "test" or s.id not in moved]
     return [*rest[:at], *near, *rest[at:]]
 
 
@@ -315,7 +315,7 @@ def _test_suggestion(
     gain: float,
     cost: float,
     later: float,
-    said: Sequence[str],
+    said: tuple[str, ...],
 ) -> Suggestion:
     source = network.sources[outlook.source]
     return Suggestion(
@@ -329,28 +329,32 @@ def _test_suggestion(
         gain_bits=gain,
         reach=source.reach,
         bands=dict(zip(outlook.bands, outlook.chance.tolist(), strict=True)),
-        settles=tuple(line for line in said if line),
+        settles=said,
     )
 
 
-def _settles(network: Network, money: _Money, posterior: Posterior, ahead: Ahead) -> list[str]:
-    """For each band of each test that may well come, the cause it moves most; else nothing."""
+def _settles(
+    network: Network, money: _Money, posterior: Posterior, ahead: Ahead
+) -> list[tuple[str, ...]]:
+    """For each test, and each band of it that may well come, the cause it moves most."""
     was = posterior.present[money.known]
     now = ahead.after[:, money.known]
     most = np.abs(now - was).argmax(axis=1)
     rows = zip(
-        (band for outlook in ahead.outlooks for band in outlook.bands),
         ahead.chance.tolist(),
         most.tolist(),
         was[most].tolist(),
         now[np.arange(len(now)), most].tolist(),
         strict=True,
     )
-    lines = []
-    for band, chance, at, before, after in rows:
-        if chance < 0.02 or abs(after - before) < 0.01:
-            lines.append("")
-            continue
-        name = network.nodes[money.known[at]].name
-        lines.append(f"{band} ({percent(chance)}): {name} {percent(before)} -> {percent(after)}")
-    return lines
+    said = []
+    for outlook in ahead.outlooks:
+        lines = []
+        for band, (chance, at, before, after) in zip(outlook.bands, rows, strict=False):
+            if chance < 0.02 or abs(after - before) < 0.01:
+                continue
+            name = network.nodes[money.known[at]].name
+            move = f"{percent(before)} -> {percent(after)}"
+            lines.append(f"{band} ({percent(chance)}): {name} {move}")
+        said.append(tuple(lines))
+    return said
