@@ -2,6 +2,7 @@
 
 from faulttree.scorer.evidence import GONE, PRESENT
 from faulttree.scorer.network import NOT_LISTED, Network, Node, Source, make_network
+from faulttree.tree.model import Cause, Knowledge, Repair, Test, Tree
 
 
 def complaint(id: str, links: dict[int, float], rival: int) -> Source:
@@ -55,3 +56,70 @@ def small_network() -> Network:
         complaint("rough", {0: 0.5, 1: 0.7, 2: 0.4}, 3),
     ]
     return make_network(nodes, sources, ["rough"])
+
+
+def small_knowledge() -> Knowledge:
+    """Three causes, three tests and two complaints; invented."""
+    causes = [
+        Cause("pump", "Weak pump", "It is weak.", 0.15, Repair("Replace it", 60, 100)),
+        Cause("leak", "Air leak", "Air gets in.", 0.2, Repair("Renew a gasket", 150, 60)),
+        Cause("rings", "Worn rings", "They leak.", 0.1, Repair("Rebuild", 300, 200)),
+    ]
+    tests = [
+        Test(
+            "prime",
+            "Pressure at prime",
+            "number",
+            "Read it.",
+            ("low", "fine", "high"),
+            "fine",
+            {"low": 0.03, "high": 0.02},
+            {"pump": {"low": 0.6, "high": 0.1}},
+            15,
+            1,
+        ),
+        Test(
+            "smoke",
+            "Smoke",
+            "choice",
+            "Look.",
+            ("none", "seen"),
+            "none",
+            {"seen": 0.04},
+            {"leak": {"seen": 0.85}, "rings": {"seen": 0.1}},
+            10,
+            0,
+            sure=0.95,
+        ),
+        Test(
+            "squeeze",
+            "Compression",
+            "number",
+            "Crank it.",
+            ("low", "fine"),
+            "fine",
+            {"low": 0.02},
+            {"rings": {"low": 0.9}},
+            40,
+            2,
+        ),
+    ]
+    route = {
+        "smoke": {"seen": "leak", "none": "prime"},
+        "prime": {"low": "pump", "otherwise": "squeeze"},
+        "squeeze": {"low": "rings"},
+    }
+    trees = [
+        Tree("rough", "Rough", {"pump": 0.5, "leak": 0.7, "rings": 0.4}, 0.02, "smoke", route, ()),
+        Tree("weak", "Pulls badly", {"pump": 0.6, "rings": 0.5}, 0.02, "prime", route, ()),
+    ]
+    return Knowledge(
+        trees={tree.id: tree for tree in trees},
+        causes={cause.id: cause for cause in causes},
+        tests={test.id: test for test in tests},
+        specs={},
+        instruments={},
+        cautions={},
+        vehicles={},
+        digest="0" * 64,
+    )
