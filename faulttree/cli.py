@@ -236,7 +236,9 @@ def _resume(options: argparse.Namespace) -> int:
     _insist_on_terminal()
     from faulttree.screen.app import run_resume
 
-    return run_resume(_trees(options), _sessions_folder(options), path, **_screen_options(options))
+    return run_resume(
+        _trees(options), _sessions_to_write(options), path, **_screen_options(options)
+    )
 
 
 def _replay(options: argparse.Namespace) -> int:

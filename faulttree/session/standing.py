@@ -6,17 +6,14 @@ the evidence makes are the work of `faulttree.scorer`.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from faulttree.scorer.evidence import GONE, PRESENT, Entry, Evidence, Finding, Weighed, weigh
 from faulttree.session.events import Carrier, ReadingTaken, Showing, SpecUsed
 from faulttree.session.state import Fact, State
 from faulttree.trade.units import ReadingError
 from faulttree.tree.car import Car, Known, SpecUnknown, describe_car, fits
+from faulttree.tree.graph import RouteStep, next_on_route
 from faulttree.tree.model import Caution, Knowledge, SpecLimit, Test
-
-if TYPE_CHECKING:
-    from faulttree.tree.graph import RouteStep
 
 NOT_LISTED = "not-listed"
 """The cause that stands for everything the trees do not list, as the scorer calls it.
@@ -219,11 +216,8 @@ def bands_now(state: State, knowledge: Knowledge) -> dict[str, str]:
     return now
 
 
-def route_step(state: State, knowledge: Knowledge, tree: str) -> "RouteStep":
+def route_step(state: State, knowledge: Knowledge, tree: str) -> RouteStep:
     """The next step of a tree's authored route, after what was read and what cannot be done."""
-    # The graph library costs a quarter of a second, and a replay or a list needs no route.
-    from faulttree.tree.graph import next_on_route
-
     car = car_of(state, knowledge)
     return next_on_route(
         knowledge, tree, bands_now(state, knowledge), car, frozenset(state.cannot_do)

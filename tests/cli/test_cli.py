@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from faulttree import cli
+
 Run = Callable[..., Any]
 FOLDER = Path(__file__).parent
 
@@ -224,6 +226,78 @@ def test_hostile_arguments_do_not_reach_the_terminal(run: Run) -> None:
         result = run(*arguments)
         assert result.code != 0
         assert all(c == "\n" or c.isprintable() for c in result.err + result.out)
+
+
+# --- the screens -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def started(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, ...]]:
+    """What the screens would have been started with, in place of starting them."""
+    from faulttree.screen import app
+
+    calls: list[tuple[Any, ...]] = []
+    for name in ("run_home", "run_walk", "run_resume", "run_replay"):
+
+        def start(*arguments: Any, _name: str = name, **options: Any) -> int:
+            calls.append((_name, *arguments, options))
+            return 0
+
+        monkeypatch.setattr(app, name, start)
+    # That a terminal is insisted on is held above.
+    monkeypatch.setattr(cli, "_insist_on_terminal", lambda: None)
+    return calls
+
+
+NO_OPTIONS = {"who": None, "keys": None, "colours": None}
+
+
+def test_screens_are_started_with_what_was_asked_for(
+    run: Run, started: list[tuple[Any, ...]], session: Path
+) -> None:
+    """Each way into the screens hands over its folders, complaints, car and options."""
+    trees, sessions = Path("trees"), Path("sessions")
+    assert run().code == 0
+    assert started.pop() == ("run_home", trees, sessions, NO_OPTIONS)
+    assert run("walk", "idle-unsteady", "--vehicle", "camper", "--who", "B").code == 0
+    assert started.pop() == (
+        "run_walk",
+        trees,
+        sessions,
+        ("idle-unsteady",),
+        "camper",
+        {**NO_OPTIONS, "who": "B"},
+    )
+    assert run("--who", "B", "walk").code == 0
+    assert started.pop() == ("run_walk", trees, sessions, (), None, {**NO_OPTIONS, "who": "B"})
+    assert run("replay", session.stem, "--exercise").code == 0
+    expected = {**NO_OPTIONS, "exercise": True}
+    assert started.pop() == ("run_replay", trees, sessions, sessions / session.name, expected)
+
+
+def test_resume_goes_on_with_an_open_session(
+    run: Run, started: list[tuple[Any, ...]], session: Path
+) -> None:
+    """An open session is resumed, one torn at its end as well."""
+    lines = session.read_bytes().splitlines(keepends=True)
+    session.write_bytes(b"".join(lines[:-1]) + b'{"torn')
+    result = run("resume", session.stem)
+    assert result.code == 0
+    assert "line 11 is incomplete" in result.err
+    (call,) = started
+    assert call[:4] == (
+        "run_resume",
+        Path("trees"),
+        Path("sessions"),
+        Path("sessions") / session.name,
+    )
+
+
+def test_a_file_of_keys_that_is_not_there(run: Run, started: list[tuple[Any, ...]]) -> None:
+    """A missing file of keys is said before the screen is taken over."""
+    result = run("--keys", "none.toml")
+    assert (result.code, result.err) == (1, "faulttree: There is no file of keys none.toml.\n")
+    assert started == []
 
 
 # --- score -----------------------------------------------------------------------------------

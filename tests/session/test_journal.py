@@ -467,6 +467,33 @@ def test_session_by_the_beginning_of_its_name(
         find_session(tmp_path / "nowhere", "2026")
 
 
+def test_a_name_that_is_taken_is_not_written_over(
+    path: Path, opened: Opened, knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When the four digits meet a file that is there already, others are drawn."""
+    before = path.read_bytes()
+    drawn = iter([path.name[-10:-6], path.name[-10:-6], "beef"])
+    monkeypatch.setattr(journal.secrets, "token_hex", lambda size: next(drawn))
+    with create(path.parent, opened, knowledge, "A. Tester", AT) as log:
+        assert log.path.name.endswith("-beef.jsonl")
+    assert path.read_bytes() == before
+
+
+def test_knowledge_is_complete_or_not_there(
+    tmp_path: Path, opened: Opened, knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When knowledge cannot be kept no half of it stays behind, and no session is begun."""
+
+    def failing(handle: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", failing)
+    with pytest.raises(JournalError, match="make room"):
+        create(tmp_path, opened, knowledge, "A. Tester", AT)
+    assert list((tmp_path / "knowledge").iterdir()) == []
+    assert list_sessions(tmp_path) == []
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
 def test_read_only_folder(path: Path) -> None:
     """A read-only folder can be read and listed; writing says what to do."""

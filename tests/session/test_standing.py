@@ -10,6 +10,7 @@ import pytest
 from faulttree.scorer.evidence import Entry, Finding
 from faulttree.session.chances import reckon
 from faulttree.session.events import (
+    CannotDo,
     CautionAcknowledged,
     ComplaintChecked,
     ComplaintTaken,
@@ -31,6 +32,7 @@ from faulttree.session.standing import (
     evidence,
     groups,
     open_cautions,
+    route_step,
     unanswered,
 )
 from faulttree.session.state import State
@@ -391,3 +393,43 @@ def test_unanswered_cautions_of_a_session(
         ("test", "sensor", "stop-hybrid"),
         ("cause", "weak-pump", "petrol"),
     ]
+
+
+def test_a_figure_that_is_gone_leaves_what_was_concluded(
+    opened: Opened, folded: Folded, knowledge: Knowledge, after: Take
+) -> None:
+    """When the figure a limit stood on was taken back, the reading counts as it did at the time."""
+    specs = dict(knowledge.specs)
+    specs["fuel_pressure"] = replace(specs["fuel_pressure"], default=None)
+    bare = replace(knowledge, specs=specs)
+    events: list[Event] = [
+        opened,
+        ComplaintTaken("unsteady"),
+        CautionAcknowledged("petrol", "test", "pressure"),
+        SpecGiven("fuel_pressure", 44.0),
+    ]
+    entry = Entry({"value": (36.0,)})
+    events += decide(folded(events), TakeReading("pressure", "36", entry), bare)
+    state = folded([*events, Withdrawn(4)])
+    assert car_of(state, bare).number("fuel_pressure") is None
+    assert finding(state, bare, "pressure").bands["low"] > 0.99
+
+
+def test_the_route_follows_what_stands_now(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge, after: Take
+) -> None:
+    """The route goes by the readings that still stand, and passes what cannot be done."""
+
+    def step(events: list[Event]) -> tuple[str, str]:
+        found = route_step(folded(events), knowledge, "unsteady")
+        return (found.kind, found.id)
+
+    assert step(beginning) == ("test", "idle-look")
+    events = after(beginning, ("idle-look", "hunting", "yes"))
+    assert step(events) == ("test", "vacuum")
+    # Not done, so passed through as in limits.
+    assert step([*events, CannotDo("vacuum", "no port")]) == ("test", "pressure")
+    events = after(events, ("vacuum", 12, "yes"))
+    assert step(events) == ("cause", "air-leak")
+    # What was out of limits before the repair has to be looked at again.
+    assert step([*events, Repaired("air-leak")]) == ("test", "idle-look")
