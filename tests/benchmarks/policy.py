@@ -16,14 +16,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from faulttree.scorer.advice import advise
+from faulttree.scorer.advice import (
+    LEAST_GAIN,
+    NEARLY,
+    RATES_APART,
+    _Leaves,
+    _Money,
+    advise,
+)
 from faulttree.scorer.evidence import GONE, PRESENT, Evidence, Finding
+from faulttree.scorer.inference import Problem
 from faulttree.scorer.network import Array, Network, Node, Source, make_network
 
 BANDS = ("low", "high", "ok")
 TINY = 1e-6
 """Priors of single-fault problems are scaled by this, so that two faults at once do not count."""
-NEGLIGIBLE = 1e-6
+NEGLIGIBLE = 1e-8
 """A way that is less likely than this is cut off at the cost of repairing what is at work."""
 
 
@@ -375,6 +383,115 @@ def expected_cost(case: Case, policy: Policy) -> float:
     return go(start, case.weights, 0, tuple(range(len(case.test_cost))), frozenset())
 
 
+# --- many beliefs at once ----------------------------------------------------------------------
+
+
+def follow_together(case: Case) -> float:
+    """What following the advice costs on a single-fault problem, step by step for all ways at once.
+
+    It is `expected_cost(case, by_advice)`, with the chances taken from the beliefs instead of from
+    the network, and with the advice's own leaves, prices and order. `agreement` holds the two
+    against each other.
+    """
+    start = Problem(case.network, Evidence((Finding("complaint", {PRESENT: 1.0}),)))
+    money = _Money(start, 60.0)
+    weights = case.weights[None, :]
+    unread = np.ones((1, len(case.test_cost)), dtype=bool)
+    cost = 0.0
+    while len(weights):
+        mass = weights.sum(axis=1)
+        keep = mass >= NEGLIGIBLE
+        cost += float((weights[~keep] @ case.repair_cost).sum())
+        weights, unread, mass = weights[keep], unread[keep], mass[keep]
+        ways = []
+        for low in range(0, len(weights), 1000):
+            part = slice(low, low + 1000)
+            step, *way = _step(case, money, weights[part], unread[part], mass[part])
+            cost += step
+            ways.append(way)
+        if not ways:
+            break
+        weights = np.concatenate([way[0] for way in ways])
+        unread = np.concatenate([way[1] for way in ways])
+    return cost
+
+
+def _rank(
+    case: Case, money: _Money, weights: Array, unread: np.ndarray, mass: Array
+) -> tuple[Array, Array]:
+    """The expected cost of every test and of every repair, one row for each belief."""
+    count, causes = weights.shape
+    belief = weights / mass[:, None]
+    joint = belief[:, None, None, :] * np.stack([table[0].T for table in case.likely])
+    chance = joint.sum(axis=-1)
+    after = joint / np.maximum(chance, 1e-300)[..., None]
+    rest = np.broadcast_to(belief[:, None, :], (count, causes, causes)).copy()
+    rest[:, np.arange(causes), np.arange(causes)] = 0.0
+    failed = rest.sum(axis=-1)
+    rest /= np.maximum(failed, 1e-300)[..., None]
+    now, read = money.leaves(belief), money.leaves(after.reshape(-1, causes))
+    gains = now.bits[:, None] - (chance * read.bits.reshape(chance.shape)).sum(axis=-1)
+    useful = unread & (gains > LEAST_GAIN)
+    price = np.where(useful, case.test_cost / np.where(useful, gains, 1.0), math.inf).min(axis=1)
+    price = np.minimum(price, 1e30)
+
+    def value(states: _Leaves, shape: tuple[int, ...]) -> Array:
+        # As the states' own `value`, but with a price of its own for each belief.
+        each = np.repeat(price, len(states.bits) // count)
+        settled = states.settled + each * states.bits
+        return np.minimum(states.value(math.inf), settled).reshape(shape)
+
+    tests = case.test_cost + (chance * value(read, chance.shape)).sum(axis=-1)
+    tests = np.where(useful, tests, math.inf)
+    later = value(money.leaves(rest.reshape(-1, causes)), failed.shape)
+    repairs = case.repair_cost + failed * later
+    reach = np.array([case.network.sources[f"t{k}"].reach for k in range(len(case.test_cost))])
+    best = tests.argmin(axis=1)[:, None]
+    with np.errstate(invalid="ignore"):
+        near = tests <= np.take_along_axis(tests, best, 1) * (1.0 + NEARLY)
+        speed = gains / case.test_cost
+        near &= speed * RATES_APART >= np.take_along_axis(speed, best, 1)
+    # A nearly as good test of lower reach takes the place of the best one.
+    turn = np.where(near & useful, reach * 1e12 + tests, math.inf).argmin(axis=1)
+    swapped = np.take_along_axis(tests, best, 1)[:, 0]
+    rows = np.arange(count)
+    tests[rows, best[:, 0]] = np.inf
+    tests[rows, turn] = swapped
+    return tests, repairs
+
+
+def _step(
+    case: Case, money: _Money, weights: Array, unread: np.ndarray, mass: Array
+) -> tuple[float, Array, np.ndarray]:
+    """Do the best thing in every belief: its cost, and the beliefs that it leads to."""
+    tests, repairs = _rank(case, money, weights, unread, mass)
+    choice = np.concatenate([tests, repairs], axis=1).argmin(axis=1)
+    count = len(case.test_cost)
+    cost = float(mass @ np.concatenate([case.test_cost, case.repair_cost])[choice])
+    is_test = choice < count
+    tested, at = weights[is_test], choice[is_test]
+    likely = np.stack([table[0].T for table in case.likely])[at]
+    split = (tested[:, None, :] * likely).reshape(-1, weights.shape[1])
+    left = unread[is_test].copy()
+    left[np.arange(len(at)), at] = False
+    repaired = weights[~is_test].copy()
+    repaired[np.arange(len(repaired)), choice[~is_test] - count] = 0.0
+    then = np.concatenate([split, repaired])
+    return cost, then, np.concatenate([np.repeat(left, len(BANDS), axis=0), unread[~is_test]])
+
+
+def agreement(problems: int = 6) -> tuple[str, list[str], list[list[str]]]:
+    """`follow_together` against following `advise` itself, on smaller problems."""
+    worst = 0.0
+    for seed in range(problems):
+        rng = np.random.default_rng(seed)
+        case = single_fault(rng, dear=bool(seed % 2), causes=5, tests=5, reaches=1 + 3 * (seed % 3))
+        one = expected_cost(case, by_advice)
+        worst = max(worst, abs(follow_together(case) / one - 1.0))
+    title = "Following advise() itself, and all ways at once as below"
+    return title, ["problems", "largest difference"], [[str(problems), f"{worst:.1e}"]]
+
+
 # --- tables ------------------------------------------------------------------------------------
 
 
@@ -401,7 +518,8 @@ def single_table(
         case = single_fault(rng, dear, reaches=reaches)
         optimum = best_single(case)
         for name, policy in POLICIES.items():
-            ratios[name].append(expected_cost(case, policy) / optimum)
+            cost = follow_together(case) if name == "advice" else expected_cost(case, policy)
+            ratios[name].append(cost / optimum)
     title = (
         f"One fault, {'dear' if dear else 'cheap'} tests"
         f"{', tests of four reaches' if reaches > 1 else ''}: "
@@ -438,6 +556,7 @@ def several_table(
 def tables(problems: int) -> Iterator[tuple[str, list[str], list[list[str]]]]:
     """Every table of the policy part, with how long it took."""
     jobs: list[Callable[[], tuple[str, list[str], list[list[str]]]]] = [
+        agreement,
         lambda: single_table(problems, False),
         lambda: single_table(problems, True),
         lambda: single_table(problems, False, reaches=4),
