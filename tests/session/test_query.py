@@ -39,5 +39,5 @@ def test_query_over_sessions(tmp_path: Path, opened: Opened, knowledge: Knowledg
         "group by outcome order by outcome"
     ).fetchall()
     assert outcomes == [("cured", 1), ("not found", 1)]
-    (entries,) = duckdb.sql(f"select count(*) from {lines}").fetchone()
+    ((entries,),) = duckdb.sql(f"select count(*) from {lines}").fetchall()
     assert entries == 12
