@@ -1,0 +1,212 @@
+"""Stepping through a past session shows what was recorded and where the causes then stood."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from faulttree.screen.app import FaulttreeApp
+from faulttree.screen.lists import PickList
+from faulttree.screen.replay import ReplayPage
+from faulttree.screen.why import WhyPage
+from faulttree.session.events import Noted
+from faulttree.session.journal import open_journal, read
+from faulttree.session.moves import Undo, decide
+from faulttree.tree.model import Knowledge
+
+ROOT = Path(__file__).parents[2]
+CLOSED = "2026-11-23-camper-hunts-at-idle-and-stumbles-48a7.jsonl"
+OPEN = "2026-11-24-camper-idles-fast-after-winter-a504.jsonl"
+HOSTILE = "\x1b[2J[bold red]40 [kPa] [/] $x \u202eevil\x9b31m"
+
+
+@pytest.fixture
+def sessions(tmp_path):
+    """The shipped sessions in a folder of their own."""
+    return Path(shutil.copytree(ROOT / "sessions", tmp_path / "sessions"))
+
+
+def _app(path):
+    return FaulttreeApp(ROOT / "trees", path.parent, opening=lambda app: app.replay(path))
+
+
+def _frame(app):
+    strips = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip) for strip in strips)
+
+
+async def _settled(app, pilot):
+    for _ in range(3):
+        await app.workers.wait_for_complete()
+        await pilot.pause()
+
+
+def _entry(kind, path, test=""):
+    """The number of the first entry of that kind (and test)."""
+    for envelope in read(path).envelopes:
+        event = envelope.event
+        if type(event).__name__ == kind and (not test or event.test == test):
+            return envelope.sequence
+    raise AssertionError(f"the demo has no {kind}")
+
+
+async def test_stepping_goes_to_neighbours_and_ends(sessions, size):
+    """Next, previous, first and last go where they say, and stop at the ends."""
+    path = sessions / CLOSED
+    last = len(read(path).envelopes)
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        assert isinstance(app.screen, ReplayPage)
+        for key, entry in (
+            ("p", 1),
+            ("n", 2),
+            ("n", 3),
+            ("p", 2),
+            ("l", last),
+            ("n", last),
+            ("p", last - 1),
+            ("f", 1),
+        ):
+            await pilot.press(key)
+            await _settled(app, pilot)
+            assert f"Entry {entry} of {last}" in _frame(app), f"after {key}"
+            assert app.screen.at == entry - 1
+
+
+async def test_a_reading_is_shown_as_it_was_recorded(sessions, size):
+    """A reading shows its figure, limits, how sure it was, showing, and why it was taken."""
+    path = sessions / CLOSED
+    entry = _entry("ReadingTaken", path, "fuel-pressure-prime")
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        app.screen.query_one(PickList).highlighted = entry - 1
+        await _settled(app, pilot)
+        shown = _frame(app)
+        for words in ("33 psi", "Figure: 33", "Limits: 36", "How sure: low", "showing: yes"):
+            assert words in shown, words
+        assert "Taken as: Advice" in shown
+
+
+async def test_the_causes_stand_as_they_did_then(sessions, size):
+    """The chances at an entry do not know what came later: the leak is suspected, then repaired."""
+    path = sessions / CLOSED
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        leak = {}
+        for entry in (
+            _entry("ReadingTaken", path, "idle-watch"),
+            _entry("ReadingTaken", path, "air-leak-smoke"),
+        ):
+            app.screen.query_one(PickList).highlighted = entry - 1
+            await _settled(app, pilot)
+            causes = app.screen.reckoned[entry - 1].causes
+            leak[entry] = next(c.chance for c in causes if c.id == "air-leak-after-throttle")
+        first, second = leak.values()
+        assert first < 0.5 < second
+        assert "Air leak after the throttle" in _frame(app)
+        app.screen.query_one(PickList).highlighted = _entry("Repaired", path) - 1
+        await _settled(app, pilot)
+        after = app.screen.reckoned[app.screen.at].causes
+        assert next(c for c in after if c.id == "air-leak-after-throttle").repaired
+
+
+async def test_before_a_complaint_nothing_is_weighed(sessions, size):
+    """At the opening of a session there is no chance to show, and why there is none is said."""
+    path = sessions / CLOSED
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        await pilot.press("n", "f")
+        await _settled(app, pilot)
+        assert "No complaint has been taken yet" in _frame(app)
+        await pilot.press("w")
+        await _settled(app, pilot)
+        assert isinstance(app.screen, ReplayPage)
+
+
+async def test_why_opens_for_an_entry(sessions, size):
+    """Why shows the evidence as it stood at that entry, and Back returns to it."""
+    path = sessions / CLOSED
+    entry = _entry("ReadingTaken", path, "tip-in")
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        app.screen.query_one(PickList).highlighted = entry - 1
+        await _settled(app, pilot)
+        await pilot.press("w")
+        await _settled(app, pilot)
+        assert isinstance(app.screen, WhyPage)
+        shown = _frame(app)
+        assert "hesitates" in shown
+        assert "compression" not in shown.casefold().split("with the complaint alone")[-1]
+        await pilot.press("b")
+        await _settled(app, pilot)
+        assert app.screen.at == entry - 1
+
+
+async def test_hostile_notes_stay_text(sessions, size):
+    """Escapes, markup and turned text in a note reach the screen as visible signs only."""
+    path = sessions / OPEN
+    with open_journal(path, "sam") as journal:
+        journal.append(Noted(HOSTILE), HOSTILE[:8])
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        await pilot.press("l")
+        await _settled(app, pilot)
+        shown = _frame(app)
+        assert "␛[2J[bold red]40 [kPa] [/] $x <202E>evil<9B>31m" in shown
+        assert not {"\x1b", "\x9b", "\u202e"} & set(shown)
+
+
+async def test_what_was_taken_back_is_marked(sessions, size):
+    """A withdrawn entry stays in the list, and says that it was taken back."""
+    path = sessions / OPEN
+    with open_journal(path, "sam") as journal:
+        journal.append(Noted("a slip of the pen"), "sam")
+        journal.append(decide(journal.state, Undo(), Knowledge({}, {}, {}, {}, {}, {}, {})), "sam")
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        await pilot.press("l")
+        await _settled(app, pilot)
+        assert "(taken back) Note: a slip of the pen" in _frame(app)
+
+
+async def test_replay_writes_nothing(sessions):
+    """Stepping through a session leaves its log as it was."""
+    path = sessions / CLOSED
+    kept = path.read_bytes()
+    app = _app(path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await _settled(app, pilot)
+        await pilot.press("n", "n", "l", "f")
+        await _settled(app, pilot)
+    assert path.read_bytes() == kept
+
+
+async def test_a_damaged_log_is_shown_as_far_as_it_can_be_trusted(sessions, size):
+    """A line that was changed ends the replay before it, and the reader is told."""
+    path = sessions / CLOSED
+    lines = path.read_bytes().split(b"\n")
+    lines[6] = lines[6].replace(b"understood", b"trained")
+    lines[9] = b"{}"
+    path.write_bytes(b"\n".join(lines))
+    app = _app(path)
+    async with app.run_test(size=size, notifications=True) as pilot:
+        await _settled(app, pilot)
+        assert len(app.screen.steps) == 7
+        assert app.screen.damage.startswith("line 8 cannot be trusted")
+        assert "Not the whole log could be read" in _frame(app)
+
+
+async def test_a_session_without_its_knowledge_says_so(sessions):
+    """Without the knowledge it was recorded with, a session says what is missing."""
+    shutil.rmtree(sessions / "knowledge")
+    app = _app(sessions / CLOSED)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await _settled(app, pilot)
+        assert "The session cannot be replayed." in _frame(app)
