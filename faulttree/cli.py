@@ -166,6 +166,15 @@ def _parser() -> argparse.ArgumentParser:
         default="text",
         help="how to write what is found",
     )
+    draw = command("draw", _draw, "draw the route of a tree")
+    draw.add_argument("tree", metavar="TREE", help="the complaint, or the path of its file")
+    draw.add_argument(
+        "--format",
+        choices=("tree", "mermaid", "dot", "svg"),
+        default="tree",
+        help="how to draw it; `tree` is for a terminal",
+    )
+    draw.add_argument("--session", metavar="SESSION", help="mark the way that was walked in it")
     command("schema", _schema, "print the JSON Schema of the files that a shop lead writes")
     command("sums", _sums, "list the sums of the trade")
     one_sum = command("sum", _sum, "work one sum out and show the working")
@@ -350,6 +359,38 @@ def _check(options: argparse.Namespace) -> int:
     problems = check(paths)
     sys.stdout.write(render(problems, options.format))
     return CONTENT if any(problem.severity == "error" for problem in problems) else 0
+
+
+def _draw(options: argparse.Namespace) -> int:
+    from faulttree.tree.draw import FORMATS, outline
+    from faulttree.tree.load import TreeError, load
+
+    if options.session is None:
+        folder = _trees(options)
+        if not _is_path(options.tree):
+            _insist_on_trees([options.tree], folder)
+        try:
+            knowledge = load([options.tree], trees_dir=folder)
+        except TreeError as trouble:
+            raise Wrong(f"the tree cannot be used as it stands:\n{trouble}", CONTENT) from None
+        made = outline(knowledge, Path(options.tree).name.removesuffix(".yaml"))
+    else:
+        from faulttree.session.standing import route_step
+        from faulttree.session.state import standing_until
+
+        # As the session knew it: the tree may have been written anew since.
+        record = _record(_session_path(options))
+        knowledge, state = _knowledge_of(record), record.state
+        tree = Path(options.tree).name.removesuffix(".yaml")
+        if tree not in state.trees:
+            raise Wrong(f"The session is not about {tree!r}.{_near(tree, state.trees)}", USAGE)
+        # Each repair starts the route anew: the way to every one of them was walked.
+        moments = [standing_until(state, fact.sequence - 1) for fact in state.repairs]
+        made = outline(
+            knowledge, tree, [route_step(then, knowledge, tree) for then in (*moments, state)]
+        )
+    sys.stdout.write(FORMATS[options.format](made))
+    return 0
 
 
 def _schema(options: argparse.Namespace) -> int:
