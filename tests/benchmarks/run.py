@@ -156,7 +156,11 @@ class ByPyagrum:
     def sweep_by_band(
         self, kind: str, evidence: Evidence, tests: Sequence[str]
     ) -> dict[str, list[list[float]]]:
-        """For every band of every test, every marginal once it is read; one engine throughout."""
+        """For every band of every test, every marginal once it is read; one engine throughout.
+
+        This is its fastest way: with the tests as targets and one inference for each cause, Bayes'
+        rule the other way about, 20/30 took a fifth longer and 40/60 many times as long.
+        """
         engine = self.engine(kind, evidence)
         found = {}
         for test in tests:
