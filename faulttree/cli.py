@@ -148,6 +148,10 @@ def _parser() -> argparse.ArgumentParser:
     walk.add_argument("--vehicle", metavar="ID", help="one of the shop's own cars")
     resume = command("resume", _resume, "go on with a session", screens)
     resume.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
+    for by_lines in (walk, resume):
+        by_lines.add_argument(
+            "--plain", action="store_true", help="line by line, for screen readers and pipes"
+        )
     replay = command("replay", _replay, "step through a session", screens)
     replay.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
     replay.add_argument("--exercise", action="store_true", help="guess each next test first")
@@ -224,6 +228,11 @@ def _walk(options: argparse.Namespace) -> int:
                 f"{_near(options.vehicle, cars)}",
                 USAGE,
             )
+    if options.plain:
+        from faulttree.screen.plain import run_plain
+
+        who = getattr(options, "who", None)
+        return run_plain(trees, sessions, tuple(options.tree_ids), options.vehicle, who)
     _insist_on_terminal()
     from faulttree.screen.app import run_walk
 
@@ -242,6 +251,10 @@ def _resume(options: argparse.Namespace) -> int:
             "`faulttree replay`; the screens can reopen it from Home.",
             CONTENT,
         )
+    if options.plain:
+        from faulttree.screen.plain import resume_plain
+
+        return resume_plain(path, getattr(options, "who", None))
     _insist_on_terminal()
     from faulttree.screen.app import run_resume
 
@@ -277,8 +290,8 @@ def _screen_options(options: argparse.Namespace) -> dict[str, Any]:
 def _insist_on_terminal() -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Wrong(
-            "The screens need a terminal, and this is none. Without one there are the commands "
-            "`score`, `handover`, `check` and `sessions`.",
+            "The screens need a terminal, and this is none. Without one there are `walk --plain`, "
+            "`resume --plain`, `score`, `handover`, `check` and `sessions`.",
             CONTENT,
         )
 

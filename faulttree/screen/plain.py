@@ -168,7 +168,7 @@ def run_plain(
     try:
         work = _Intake(talk, trees, sessions, tuple(tree_ids), vehicle, who or _login()).work()
     except (Back, EOFError):
-        talk.say("Left. No session was begun.")
+        talk.say("\nLeft. No session was begun.")
         return 0
     return _walk(talk, work) if work is not None else 1
 
@@ -190,7 +190,7 @@ def _walk(talk: Talk, work: Work) -> int:
     try:
         Walk(talk, work).run()
     except EOFError:
-        talk.say("The input has ended.")
+        talk.say("\nThe input has ended.")
     finally:
         work.close()
     if work.path is not None:

@@ -1,5 +1,6 @@
 """The walk line by line takes a car in, reads it, repairs, proves and closes, and loses nothing."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -294,3 +295,33 @@ def test_the_screens_are_not_needed():
     """The line-by-line walk loads nothing of the library that the screens need."""
     code = "import sys, faulttree.screen.plain; sys.exit('textual' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def _faulttree(*arguments, typed):
+    done = subprocess.run(
+        [sys.executable, "-m", "faulttree", *arguments],
+        input=typed,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONUTF8": "1"},
+    )
+    return done.returncode, done.stdout, done.stderr
+
+
+def test_the_command_line_walks_and_resumes_through_a_pipe(sessions):
+    """`walk --plain` and `resume --plain` need no terminal: they read lines and write lines."""
+    folders = ("--trees", str(SHOP), "--sessions", str(sessions))
+    typed = "It hunts\n\n\n\nn\nSmells of petrol\n"
+    code, out, err = _faulttree(
+        "walk", "--plain", "idle", "--vehicle", "van", "--who", "sam", *folders, typed=typed
+    )
+    assert (code, err) == (0, "")
+    assert "Likeliest causes:" in out
+    path = _record(sessions).path
+    assert [fact.event.text for fact in _record(sessions).state.notes] == ["Smells of petrol"]
+    assert _record(sessions).envelopes[-1].who == "sam"
+    code, out, err = _faulttree("resume", "--plain", path.name, *folders, typed="u\nyes\nq\n")
+    assert (code, err) == (0, "")
+    assert "Taken back." in out
+    assert _record(sessions).state.notes == ()
