@@ -45,6 +45,8 @@ MOST_STEPS = 25
 """A session longer than this is given up: tests and repairs together, on one car."""
 HARDLY_WORTH = 0.03
 """A repair that cures with less than this chance is not begun; the car is handed on instead."""
+WIDEST = 1 << 9
+"""Past so many cells the choices read are taken at their word, or a rehearsal takes all day."""
 SURELY_UNLISTED = 0.9
 """Once something not listed is as likely as this, the car is handed on."""
 MOVED = 0.05
@@ -96,8 +98,9 @@ class Report:
 
     `needless` is the mean number of repairs of what was not at work. `tangled` counts the sessions
     given up because their readings hang together too closely to be reckoned with exactly.
-    `never_done` lists the tests that could have told something but were never chosen. `points` is
-    how many different points were judged. `weak_spots` says the worst of it in plain words.
+    `at_word` counts the points, of `points` judged, at which an observer's errors could no longer
+    be reckoned with and choices were taken at their word. `never_done` lists the tests that could
+    have told something but were never chosen. `weak_spots` says the worst of it in plain words.
     """
 
     trees: tuple[str, ...]
@@ -113,6 +116,7 @@ class Report:
     money: float
     needless: float
     points: int
+    at_word: int
     tangled: int
     causes: tuple[CauseLine, ...]
     tests_done: tuple[TestLine, ...]
@@ -141,6 +145,7 @@ class _Judgement:
     likeliest: str
     chance: float
     tangled: bool = False
+    at_word: bool = False
 
 
 @dataclass(slots=True)
@@ -279,8 +284,8 @@ def _at_work(car: HiddenCar) -> frozenset[str]:
 # --- judging -----------------------------------------------------------------------------------
 
 
-def evidence_of(shop: _Shop, history: History) -> Evidence:
-    """A history as the scorer counts it."""
+def evidence_of(shop: _Shop, history: History, at_word: bool = False) -> Evidence:
+    """A history as the scorer counts it; `at_word` leaves no doubt in a choice."""
     trees = shop.network.complaints
     findings: list[Finding] = [complaint_finding(tree, True, 0) for tree in trees]
     repaired: dict[str, int] = {}
@@ -288,7 +293,7 @@ def evidence_of(shop: _Shop, history: History) -> Evidence:
     for kind, id, what in history:
         if kind == "test":
             source = shop.network.sources[id]
-            findings.append(finding_of(source, what, shop.sure.get(id), stage))
+            findings.append(finding_of(source, what, None if at_word else shop.sure.get(id), stage))
         else:
             stage += 1
             repaired[id] = stage
@@ -303,13 +308,17 @@ def _judge(shop: _Shop, history: History) -> _Judgement:
     evidence = evidence_of(shop, history)
     try:
         problem = Problem(network, evidence)
+        at_word = problem.cells > WIDEST
+        if at_word:
+            evidence = evidence_of(shop, history, at_word)
+            problem = Problem(network, evidence)
         if problem.cells > STATE_LIMIT:
             return _Judgement("stop", "", "", 0.0, True)
         posterior = solve_problem(problem)
     except Impossible:
         return _Judgement("stop", "", "", 0.0)
     at = max(sorted(network.relevant), key=lambda i: float(posterior.present[i]))
-    found = (network.nodes[at].id, float(posterior.present[at]))
+    found = (network.nodes[at].id, float(posterior.present[at]), False, at_word)
     if shop.follow == "route":
         kind, id = _on_route(shop, history)
         return _Judgement(kind, id, *found)
@@ -408,6 +417,7 @@ def _report(
         money=sum(session.money for session in sessions) / runs,
         needless=sum(session.needless for session in sessions) / runs,
         points=len(judged),
+        at_word=sum(judgement.at_word for judgement in judged.values()),
         tangled=sum(session.tangled for session in sessions),
         causes=causes,
         tests_done=done,
@@ -519,6 +529,9 @@ def to_text(report: Report, width: int = 80) -> str:
         f"money a car, parts included  {report.money:.0f}",
         f"needless repairs a car       {report.needless:.2f}",
     ]
+    if report.at_word:
+        share = _share(report.at_word, report.points)
+        lines.append(f"choices taken at their word  at {share} of {report.points} points")
     if report.tangled:
         lines.append(f"given up as too tangled      {report.tangled}")
     lines += ["", "When at work               sessions  named first  cured  tests  minutes", ""]

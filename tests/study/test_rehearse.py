@@ -84,6 +84,17 @@ def test_as_cause_has_it_at_work_in_every_session(knowledge: Knowledge) -> None:
     assert report.as_cause == "pump"
 
 
+def test_wide_points_take_choices_at_their_word_and_say_so(
+    knowledge: Knowledge, by_advice: Report, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Past the width allowed an observer's errors are left out, and the points are counted."""
+    assert by_advice.at_word == by_advice.tangled == 0
+    monkeypatch.setattr("faulttree.study.rehearse.WIDEST", 1)
+    report = rehearse(knowledge, ["rough"], CAR, runs=60, seed=5)
+    assert 0 < report.at_word <= report.points
+    assert f"of {report.points} points" in to_text(report)
+
+
 def test_the_route_is_walked_as_written(knowledge: Knowledge) -> None:
     """By the route every session begins with the first test, and the tests come in its order."""
     report = rehearse(knowledge, ["rough"], CAR, runs=100, follow="route")
