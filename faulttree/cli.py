@@ -202,6 +202,30 @@ def _parser() -> argparse.ArgumentParser:
     score.add_argument("--repaired", action=_InOrder, metavar="CAUSE", help="a cause put right")
     score.add_argument("--json", action="store_true", help="print JSON")
     score.set_defaults(steps=None)
+    rehearse = command("rehearse", _rehearse, "try trees on cars with hidden faults")
+    rehearse.add_argument("tree_ids", nargs="+", metavar="TREE", help="the complaints")
+    rehearse.add_argument("--vehicle", metavar="FILE", help="a vehicle's file, or its id")
+    rehearse.add_argument("--runs", type=int, default=200, metavar="N", help="how many cars")
+    rehearse.add_argument("--seed", type=int, default=1, metavar="N", help="which cars")
+    rehearse.add_argument("--as-cause", metavar="CAUSE", help="only cars with this cause at work")
+    rehearse.add_argument("--route", action="store_true", help="by the route, not the advice")
+    rehearse.add_argument(
+        "--processes", type=int, default=os.cpu_count() or 1, metavar="N", help="how many at once"
+    )
+    rehearse.add_argument("--json", action="store_true", help="print JSON")
+    tally = command("tally", _tally, "count complaints, causes and comebacks in the sessions")
+    tally.add_argument(
+        "--format", choices=("text", "csv", "json"), default="text", help="how to write it"
+    )
+    learn = command("learn", _learn, "say how far the trees' numbers fit the closed sessions")
+    learn.add_argument(
+        "--strength",
+        type=float,
+        default=20.0,
+        metavar="CARS",
+        help="how many cars the author's numbers count for (20)",
+    )
+    learn.add_argument("--json", action="store_true", help="print JSON")
     return parser
 
 
@@ -589,6 +613,69 @@ def _score_text(found: dict[str, Any]) -> str:
     if found["remark"]:
         lines += ["", found["remark"]]
     return "\n".join(lines)
+
+
+# --- the studies -----------------------------------------------------------------------------
+
+
+def _rehearse(options: argparse.Namespace) -> int:
+    from faulttree.study.rehearse import rehearse, to_json, to_text
+    from faulttree.study.simulate import OutOfReach
+    from faulttree.tree.car import describe_car
+
+    if options.runs < 1 or options.processes < 1 or options.seed < 0:
+        raise Wrong("--runs and --processes begin at 1, --seed at 0.", USAGE)
+    knowledge, trees, vehicle = _loaded(options)
+    if options.as_cause is not None and options.as_cause not in knowledge.causes:
+        raise Wrong(
+            f"There is no cause {options.as_cause!r}.{_near(options.as_cause, knowledge.causes)}",
+            USAGE,
+        )
+    try:
+        report = rehearse(
+            knowledge,
+            trees,
+            describe_car(knowledge, vehicle),
+            runs=options.runs,
+            seed=options.seed,
+            follow="route" if options.route else "advice",
+            as_cause=options.as_cause,
+            processes=options.processes,
+        )
+    except KeyError:
+        raise Wrong(f"This car cannot have {options.as_cause}.", USAGE) from None
+    except OutOfReach as trouble:
+        raise Wrong(f"{trouble}.", USAGE) from None
+    _print((to_json if options.json else to_text)(report).rstrip("\n"))
+    return 0
+
+
+def _tally(options: argparse.Namespace) -> int:
+    from faulttree.study.tally import tally, to_csv, to_json, to_text
+
+    write = {"text": to_text, "csv": to_csv, "json": to_json}[options.format]
+    _print(write(tally(_sessions_folder(options))).rstrip("\n"))
+    return 0
+
+
+def _learn(options: argparse.Namespace) -> int:
+    from faulttree.study.learn import TooLittle, cases_of, learn, to_json, to_text
+    from faulttree.tree.load import TreeError, load_all
+
+    if not options.strength > 0.0:
+        raise Wrong("--strength must be above zero.", USAGE)
+    try:
+        knowledge = load_all(_trees(options))
+    except TreeError as trouble:
+        raise Wrong(f"the trees cannot be used as they stand:\n{trouble}", CONTENT) from None
+    cases, skipped = cases_of(knowledge, _sessions_folder(options))
+    try:
+        lesson = learn(knowledge, cases, strength=options.strength, skipped=skipped)
+    except TooLittle as trouble:
+        left_out = "".join(f"\n  left out: {count} ({why})" for why, count in skipped.items())
+        raise Wrong(f"{trouble}{left_out}", CONTENT) from None
+    _print((to_json if options.json else to_text)(lesson).rstrip("\n"))
+    return 0
 
 
 # --- finding things --------------------------------------------------------------------------
