@@ -102,7 +102,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     # --- home ------------------------------------------------------------------------------------
     Action("home.start", "s", "Start", "Take in a car and start a session.", "start", 3),
-    Action("home.replay", "r", "Replay", "Step through the chosen session again.", "replay", 4),
+    Action("home.replay", "r", "Replay", "Step through the chosen session again.", "replay", 7),
     Action(
         "home.exercise",
         "x",
@@ -111,9 +111,17 @@ ACTIONS: tuple[Action, ...] = (
         "exercise",
         5,
     ),
-    Action("home.handover", "h", "Report", "Show the chosen session's report.", "handover", 6),
-    Action("home.trees", "t", "Trees", "Look at the trees: every complaint's route.", "trees", 7),
-    Action("home.colours", "c", "Colours", "Dark, light, or strong contrast.", "colours", 8),
+    Action(
+        "home.reopen",
+        "o",
+        "Reopen",
+        "Take the closing of the chosen session back and go on with it.",
+        "reopen",
+        6,
+    ),
+    Action("home.handover", "h", "Report", "Show the chosen session's report.", "handover", 5),
+    Action("home.trees", "t", "Trees", "Look at the trees: every complaint's route.", "trees", 8),
+    Action("home.colours", "c", "Colours", "Dark, light, or strong contrast.", "colours", 9),
     Action("home.quit", "q", "Leave", "Leave the program.", "leave", 3),
     # --- taking a car in -------------------------------------------------------------------------
     Action(

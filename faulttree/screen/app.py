@@ -166,6 +166,23 @@ class FaulttreeApp(App[int]):
 
         open_session(self, path, self.go_on)
 
+    def reopen(self, path: Path) -> None:
+        """Take the closing of a session back, and go on with it."""
+        from faulttree.screen.opening import open_session
+
+        def opened(work: Work) -> None:
+            from faulttree.session.moves import NotAllowed, Reopen
+
+            try:
+                work.do(Reopen())
+            except NotAllowed as trouble:
+                work.close()
+                self.notify(text.clean(trouble), severity="warning", markup=False)
+                return
+            self.go_on(work)
+
+        open_session(self, path, opened)
+
     def go_on(self, work: Work) -> None:
         """Show where a session stands: the walk, or the proof of a repair."""
         from faulttree.screen.walk import WalkPage

@@ -317,16 +317,16 @@ def _settles(suggestion: Suggestion, cells: int) -> list[Content]:
     ]
 
 
-def last_reading(event: ReadingTaken, knowledge: Knowledge) -> Content:
+def last_reading(event: ReadingTaken, knowledge: Knowledge, cells: int) -> Content:
     """The reading that was taken last: what it showed, and whether to take it again."""
     test = knowledge.tests.get(event.test)
     good = test is not None and event.band == test.expect
     true = true_text(event, test)
     corrected = f" (true {true})" if true else ""
-    shown = "" if event.choice else f" {shown_text(event, test)}{corrected},"
+    shown = "" if event.choice else f" {text.clip(shown_text(event, test) + corrected, cells)},"
     pieces: list[text.Piece] = [
         ("Last: ", "bold"),
-        f"{name_of(event.test, knowledge)}:{shown} ",
+        f"{text.clip(name_of(event.test, knowledge), cells // 2)}:{shown} ",
         (f"{'✓' if good else '✗'} {event.band}", "bold"),
         f", {sure_words(event.sure)}.",
     ]

@@ -8,7 +8,7 @@ from textual.app import ComposeResult
 
 from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, text
-from faulttree.screen.boxes import WriteBox
+from faulttree.screen.boxes import AskBox, ReadBox, WriteBox
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import percent
@@ -60,7 +60,7 @@ class ClosePage(Page[bool]):
 
     def ready(self) -> None:
         self.head("Close the session", self.work.title)
-        self.show(next(iter(OUTCOMES)))
+        self.show("")
         self.query_one(PickList).focus()
 
     def enter_does(self) -> str:
@@ -128,8 +128,33 @@ class ClosePage(Page[bool]):
                 self.show("left")
 
             self.app.push_screen(WriteBox("What is left to be done?", None, self.left), written)
-        else:
-            self._end(event.id)  # type: ignore[arg-type]
+        elif event.id in OUTCOMES:
+            self._ask(event.id)  # type: ignore[arg-type]
+
+    def _ask(self, outcome: Outcome) -> None:
+        """Closing ends the work, so it is asked once; what stands against it is said here."""
+        closed = self._ending(outcome)
+        why = refusal(self.work.state, closed, self.work.knowledge)
+        if why:
+            self.app.push_screen(ReadBox("Not yet", text.line(why)))
+            return
+        names = ", ".join(name_of(cause, self.work.knowledge) for cause in closed.causes)
+        said = text.stack(
+            [
+                text.line((OUTCOMES[outcome], "bold")),
+                text.line(("Confirmed: ", "bold"), names or "nothing"),
+            ]
+        )
+        answers = [
+            Row("close", text.line(("Close the session", "bold"))),
+            Row("keep", text.line("Keep it open")),
+        ]
+
+        def answered(answer: str | None) -> None:
+            if answer == "close":
+                self._end(outcome)
+
+        self.app.push_screen(AskBox("Close the session?", said, answers), answered)
 
     def _end(self, outcome: Outcome) -> None:
         try:

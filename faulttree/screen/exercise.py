@@ -10,7 +10,7 @@ The sums are in `study.exercise`.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
@@ -24,6 +24,7 @@ from faulttree.screen.wording import minutes_words, money_words, percent
 
 if TYPE_CHECKING:
     from faulttree.screen.work import Work
+    from faulttree.session.state import Fact
     from faulttree.study.exercise import Choice, Forecast, Picked, Scene, Step
 
 GO_ON = "go-on"
@@ -168,7 +169,9 @@ class ExercisePage(Page[None]):
             text.line(("What would you do next? ", "bold"), "Type a word of it, Enter takes it."),
             text.line(text.clip(f"Complaint: {self.work.complaints()}", self._cells)),
         ]
-        facts = [*known.readings, *known.repairs, *known.checks, *known.notes]
+        if self.scene.trouble:
+            rows.append(text.line(("! ", "bold $text-warning"), self.scene.trouble))
+        facts: list[Fact[Any]] = [*known.readings, *known.repairs, *known.checks, *known.notes]
         facts.sort(key=lambda fact: -fact.sequence)
         if not facts:
             rows.append(text.line(("Nothing has been read yet.", "$text-muted")))

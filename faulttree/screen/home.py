@@ -53,7 +53,7 @@ class HomePage(Page[None]):
         card = self.cards.get(self.query_one(PickList).chosen) if self.is_mounted else None
         if card is None:
             return "Open"
-        return "Go on" if card.status == "open" else "Look"
+        return "Go on" if card.status == "open" else "Replay"
 
     # --- what is there ---------------------------------------------------------------------------
 
@@ -112,8 +112,11 @@ class HomePage(Page[None]):
     # --- what can be done ------------------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        card = self._chosen_card()
         if action in {"replay", "exercise", "handover"}:
-            return self._chosen_card() is not None
+            return card is not None
+        if action == "reopen":
+            return card is not None and card.status == "closed"
         return action != "back"
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
@@ -143,6 +146,10 @@ class HomePage(Page[None]):
     def action_exercise(self) -> None:
         if (path := self._chosen_path()) is not None:
             self.host.replay(path, exercise=True)
+
+    def action_reopen(self) -> None:
+        if (path := self._chosen_path()) is not None:
+            self.host.reopen(path)
 
     def action_handover(self) -> None:
         if (path := self._chosen_path()) is not None:

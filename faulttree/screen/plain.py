@@ -10,6 +10,7 @@ screens' library; rules and sums are those of the session and the scorer.
 from __future__ import annotations
 
 import getpass
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, get_args
@@ -88,6 +89,24 @@ COMMANDS: tuple[tuple[str, str, str], ...] = (
     ("close", "c", "close the session"),
     ("quit", "q", "leave; everything is saved"),
 )
+
+
+_STEP = re.compile(r"[0-9]{1,2}[.)]\s|[-*•]\s")
+
+
+def whole_steps(written: str) -> str:
+    """Steps one a line: what was broken for the width of a file is put together again.
+
+    Words set apart by several spaces are a little table, whose rows are kept.
+    """
+    steps: list[str] = []
+    for line in filter(None, map(str.strip, written.split("\n"))):
+        goes_on = steps and not _STEP.match(line) and "  " not in line and "  " not in steps[-1]
+        if goes_on:
+            steps[-1] += f" {line}"
+        else:
+            steps.append(line)
+    return "\n".join(steps)
 
 
 class Back(Exception):
@@ -666,7 +685,7 @@ class Walk:
         )
         self._cautions("test", id)
         self.talk.say("Do this:")
-        self.talk.say(test.do.strip())
+        self.talk.say(whole_steps(test.do))
         if test.tools:
             self.talk.say(f"Tools: {', '.join(test.tools)}.")
         if test.spoils:

@@ -15,7 +15,8 @@ from faulttree.session.events import ComplaintChecked
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed
 from faulttree.session.proof import Due, ProofRow, Side, before_beside_after, remaining, to_repeat
-from faulttree.session.words import figure_text, name_of
+from faulttree.session.words import name_of, with_unit
+from faulttree.trade.words import plain
 
 SIGNS = {
     "better": "✓ better",
@@ -160,7 +161,8 @@ class ProofPage(Page[None]):
             return side.band
         test = self.work.knowledge.tests.get(row.id)
         good = "✓" if test is not None and side.band == test.expect else "✗"
-        figure = figure_text(side.group.last.event)
+        event = side.group.last.event
+        figure = with_unit(plain(event.figure, 4), event.unit) if event.figure is not None else ""
         return f"{good} {side.band} {figure}".rstrip()
 
     # --- doing it --------------------------------------------------------------------------------

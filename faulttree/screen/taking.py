@@ -253,7 +253,10 @@ class TakingPage(Page[None]):
             label = cards.way_words(now.way)
             rows = [
                 cards.card_head(test, cells, more=more),
-                text.line((f"{label}: ", "bold"), text.clip(now.why, cells - len(label) - 2)),
+                text.line(
+                    (f"{label}: " if now.why else f"{label}.", "bold"),
+                    text.clip(now.why, cells - len(label) - 2),
+                ),
                 cards.dangers(self.work, test),
             ]
         elif now is not None and now.kind == "cause":
@@ -342,9 +345,10 @@ class TakingPage(Page[None]):
             )
             return rows + self._doubts()
         if isinstance(last, ReadingTaken):
-            rows.append(cards.last_reading(last, self.work.knowledge))
+            rows.append(cards.last_reading(last, self.work.knowledge, self._left_cells()))
         else:
-            rows.append(text.line(("Last: ", "bold"), say(last, self.work.knowledge)))
+            said = text.clip(say(last, self.work.knowledge), self._left_cells() - 6)
+            rows.append(text.line(("Last: ", "bold"), said))
         if isinstance(last, Repaired):
             rows = [
                 text.line(("Repaired: ", "bold"), name_of(last.cause, self.work.knowledge)),

@@ -111,9 +111,12 @@ class Seat:
 
     async def settle(self) -> None:
         """Wait until every worker and every repaint is done."""
-        for _ in range(3):
+        await self.pilot.pause()
+        while list(self.app.workers):
             await self.app.workers.wait_for_complete()
             await self.pilot.pause()
+        # What is shown last is what is shown after the layout.
+        await self.pilot.pause()
 
     async def press(self, *keys: str) -> str:
         """Press keys one after another; gives the words on the screen then."""

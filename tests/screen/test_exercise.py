@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from faulttree.session.events import Envelope
 from faulttree.session.journal import knowledge_of, list_sessions, read
 from faulttree.session.moves import Undo, decide
 from faulttree.session.state import State, apply
+from faulttree.study import exercise
 from faulttree.study.exercise import (
     OTHER,
     Choice,
@@ -154,6 +156,24 @@ def test_a_scene_knows_nothing_of_what_came_later(demo):
     assert found.advice in found.choices
     names = [choice.name.casefold() for choice in found.choices if choice.kind == "test"]
     assert names == sorted(names)
+
+
+def test_readings_that_nothing_explains_do_not_give_the_step_away(demo, monkeypatch):
+    """Where nothing can be weighed, everything that fits the car can still be chosen."""
+    state, knowledge = demo
+    step = steps_of(state)[4]
+    weighed = scene(state, knowledge, step)
+    real = exercise.reckon
+
+    def nothing_explains(*known):
+        return replace(real(*known), posterior=None, trouble="They exclude one another.")
+
+    monkeypatch.setattr(exercise, "reckon", nothing_explains)
+    found = scene(state, knowledge, step)
+    assert found.trouble == "They exclude one another."
+    assert found.advice is None
+    assert {one.id for one in weighed.choices} <= {one.id for one in found.choices}
+    assert all(one.expected_cost is None for one in found.choices)
 
 
 def test_no_choice_is_much_better_than_the_advice(demo):
@@ -301,3 +321,22 @@ async def test_a_session_that_is_not_there_is_said(sessions):
     async with app.run_test(size=(80, 24)) as pilot:
         await _settled(app, pilot)
         assert "cannot be an exercise" in _frame(app)
+
+
+async def test_a_result_that_cannot_be_kept_is_said(sessions, tmp_path):
+    """When the folder cannot be written to, the scores are shown and the reason is said."""
+    blocked = tmp_path / "blocked"
+    blocked.write_text("a file where a folder is wanted")
+    path = sessions / DEMO
+    app = FaulttreeApp(
+        ROOT / "trees", blocked, opening=lambda app: app.replay(path, exercise=True), who="T"
+    )
+    async with app.run_test(size=(120, 60)) as pilot:
+        await _settled(app, pilot)
+        page = app.screen
+        page._compare(None)
+        page._end()
+        await pilot.pause()
+        shown = _frame(app)
+        assert "How it came out" in shown
+        assert "The result could not be kept" in shown

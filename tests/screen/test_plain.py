@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from faulttree.screen.plain import COMMANDS, matching, resume_plain, run_plain
-from faulttree.session.events import CannotDo, CautionAcknowledged, Closed, RouteLeft
+from faulttree.screen.plain import COMMANDS, matching, resume_plain, run_plain, whole_steps
+from faulttree.session.events import CannotDo, CautionAcknowledged, Closed, RouteLeft, SpecGiven
 from faulttree.session.journal import open_journal, read
 
 SHOP = Path(__file__).parent / "shop"
@@ -206,6 +206,27 @@ def test_a_reading_that_makes_no_sense_is_asked_again(sessions):
     assert fact.event.band == "one low"
 
 
+def test_a_figure_that_the_limits_need_is_asked_for(sessions):
+    """On a car whose limit is not known, the maker's figure is asked for and the reading kept."""
+    _, terminal = _run(
+        sessions,
+        "1",
+        "another",
+        "Red hatchback",
+        *["", "", "", ""],
+        *["", "hunting", "yes"],
+        *["", "12 inHg", "yes"],
+        *["nonsense", "55 kPa", "the book"],
+    )
+    assert not terminal.answers
+    assert any(line.startswith("The limits are not known:") for line in terminal.said)
+    (given,) = _events(sessions, SpecGiven)
+    assert (given.spec, given.value, given.source) == ("idle_vacuum_low", 55.0, "the book")
+    # 12 inHg are 40.6 kPa (1 inHg = 3.386 kPa, NIST SP 811), which is below 55.
+    assert _record(sessions).state.readings[-1].event.band == "low"
+    assert _record(sessions).state.opened.title == "Idle wanders - Red hatchback"
+
+
 def test_cannot_note_why_and_undo(sessions):
     """A test that cannot be done, a note, an explanation and an undo work by their words."""
     _, terminal = _run(
@@ -272,6 +293,17 @@ def test_the_lock_is_let_go(sessions):
     """After leaving, another program can write to the session."""
     _run(sessions, *BEGUN, "q")
     open_journal(_record(sessions).path, "ann").close()
+
+
+def test_steps_are_whole_lines():
+    """A step that was broken for the width of its file is said as one line; tables stay."""
+    written = "1. Hot engine,\n   loads off.\n2. Read it.\n- a  1\n- b  2\n"
+    assert whole_steps(written).split("\n") == [
+        "1. Hot engine, loads off.",
+        "2. Read it.",
+        "- a  1",
+        "- b  2",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,185 @@
+"""Home and the intake: from nothing to the first test, with few keys and much that is unknown."""
+
+import pytest
+
+from faulttree.screen.app import FaulttreeApp
+from faulttree.screen.intake import rank
+from faulttree.session.events import Closed
+from faulttree.session.journal import list_sessions, read
+from faulttree.session.moves import NotAllowed
+
+
+async def test_home_says_what_to_do(drive, app, size):
+    """The first page says what Enter does, and its keys stand at the foot."""
+    async with drive(app, size) as seat:
+        assert "Press Enter to start." in seat.words
+        assert "1 Start a session" in seat.words
+        foot = seat.frame.splitlines()[-1]
+        assert all(name in foot for name in ("Start", "Trees", "Leave", "? Keys"))
+
+
+async def test_eight_keys_to_the_first_reading(drive, app, sessions, size):
+    """With a known car, eight keys or fewer lead from home to the first test."""
+    async with drive(app, size) as seat:
+        keys = ("enter", "enter", "1", "enter")
+        assert len(keys) <= 8
+        shown = await seat.press(*keys)
+        assert "Idle watched" in shown
+        assert "0 readings, all saved" in shown
+        log = read(list_sessions(sessions)[0].path)
+        assert log.state.trees == ("idle",)
+        assert log.state.vehicle.event.vehicle == "van"
+
+
+async def test_the_drivers_words_find_the_complaint(drive, app):
+    """What the driver says finds the complaint, though its name holds none of the words."""
+    async with drive(app) as seat:
+        await seat.press("s")
+        shown = await seat.type("bogs")
+        assert "Stumbles as the throttle opens" in shown
+        assert "Idle wanders" not in shown
+
+
+async def test_words_that_find_nothing_still_show_the_list(drive, app):
+    """Where nothing answers, all complaints stay in reach."""
+    async with drive(app) as seat:
+        await seat.press("s")
+        shown = await seat.type("qqqq")
+        assert "Nothing answers" in shown
+        assert "Idle wanders" in shown
+
+
+async def test_several_complaints_at_once(drive, app, sessions):
+    """Digits mark complaints, Enter takes all that are marked."""
+    async with drive(app) as seat:
+        await seat.press("s", "1", "2")
+        assert seat.frame.count("[x]") == 2
+        await seat.press("enter", "1")
+        assert "Idle wanders + Stumbles" in seat.words
+        await seat.press("enter")
+        assert read(list_sessions(sessions)[0].path).state.trees == ("idle", "stumble")
+
+
+async def test_another_car_with_unknown_figures(drive, app, sessions, size):
+    """A car that the shop has no file of is described by choices, and the rest stays unknown."""
+    async with drive(app, size) as seat:
+        await seat.press("s", "enter", "2")
+        await seat.type("blue one")
+        shown = await seat.press("enter")
+        assert "What kind of engine is it?" in shown
+        await seat.press("down", "enter")
+        await seat.press("1")
+        assert "carburettor" in seat.words
+        await seat.press("home", "enter")
+        assert "blue one" in seat.words
+        await seat.press("enter")
+        state = read(list_sessions(sessions)[0].path).state
+        assert state.vehicle.event.name == "blue one"
+        assert state.specs["fuel_system"].event.value == "carburettor"
+
+
+async def test_what_the_driver_says_is_kept(drive, app, sessions):
+    """Words, answers, comes-and-goes and the technician's name go into the session."""
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "1")
+        await seat.press("4")
+        await seat.type("hunts")
+        await seat.press("enter")
+        await seat.press("5")
+        assert "Hot, cold or both?" in seat.words
+        await seat.type("hot")
+        await seat.press("enter", "escape")
+        await seat.press("6", "7")
+        await seat.type("when hot")
+        await seat.press("enter")
+        assert "1 of 2 answered" in seat.words
+        await seat.press("g")
+        taken = read(list_sessions(sessions)[0].path).state.complaint("idle")
+        assert (taken.said, taken.how_often, taken.showing) == ("hunts", "when hot", "yes")
+        assert taken.answers == {"Hot, cold or both?": "hot"}
+
+
+async def test_going_back_through_the_intake(drive, app):
+    """Each step of the intake leads back to the one before, down to home."""
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "1")
+        assert seat.page.PAGE == "ready"
+        await seat.press("b")
+        assert seat.page.PAGE == "vehicle"
+        await seat.press("b")
+        assert seat.page.PAGE == "complaint"
+        await seat.press("ctrl+g")
+        assert seat.page.PAGE == "home"
+
+
+async def test_trees_that_cannot_be_used_say_why(drive, sessions, tmp_path):
+    """A broken tree is named with its file, line and column."""
+    (tmp_path / "bad.yaml").write_text("format: 1\ncomplaint: Bad\nroute: 3\n")
+    async with drive(FaulttreeApp(tmp_path, sessions)) as seat:
+        await seat.press("s", "enter")
+        assert "The trees cannot be used as they are" in seat.words
+        assert "bad.yaml:" in seat.frame
+        await seat.press("escape")
+        assert seat.page.PAGE == "complaint"
+
+
+async def test_a_folder_without_trees_says_so(drive, sessions, tmp_path):
+    """An empty folder of trees says what to do about it."""
+    async with drive(FaulttreeApp(tmp_path, sessions)) as seat:
+        await seat.press("s")
+        assert "There are no trees here." in seat.words
+
+
+async def test_the_trees_can_be_looked_at(drive, app, size):
+    """The trees page shows each complaint's route, every test once."""
+    async with drive(app, size) as seat:
+        shown = await seat.press("t")
+        assert "Idle wanders" in shown
+        assert "hunting → Manifold vacuum at idle" in shown
+        assert "low → suspect: Air leak after the throttle" in shown
+
+
+async def test_a_closed_session_can_be_reopened(drive, app, work):
+    """Reopening takes the closing back and goes on with the walk."""
+    work.do(Closed("not found"))
+    work.close()
+    async with drive(app) as seat:
+        await seat.press("down")
+        assert "o Reopen" in seat.words
+        await seat.press("o")
+        assert seat.page.PAGE == "walk"
+        with pytest.raises(NotAllowed):
+            work.do(Closed("not found"))
+        assert seat.page.work.state.is_open
+
+
+async def test_a_session_held_by_another_says_by_whom(drive, app, work):
+    """A session that somebody else writes to is not opened, and the screen says who has it."""
+    async with drive(app) as seat:
+        shown = await seat.press("down", "enter")
+        assert "The session cannot be opened" in shown
+        assert "being written to by sam" in shown
+
+
+async def test_resume_stands_where_it_was_left(drive, sessions, work):
+    """Resuming by path opens the walk at once."""
+    work.close()
+    app = FaulttreeApp(
+        sessions.parent, sessions, opening=lambda app: app.resume(work.path), who="sam"
+    )
+    async with drive(app) as seat:
+        assert seat.page.PAGE == "walk"
+        assert "Idle watched" in seat.words
+
+
+@pytest.mark.parametrize(
+    ("query", "better", "worse"),
+    [
+        ("stalls lights", ["Cuts out at the lights", "Stalls"], ["Lacks power"]),
+        ("pulling away", ["It bogs down when I pull away"], ["It will not start"]),
+        ("cold", ["Hard to start when cold"], ["Hard to start when hot"]),
+    ],
+)
+def test_search_ranks_what_answers_best(query, better, worse):
+    """What holds the driver's words, in whatever form, comes before what does not."""
+    assert rank(query, better) > rank(query, worse)
