@@ -9,7 +9,7 @@ import json
 import math
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,8 +19,10 @@ from faulttree.scorer.advice import Suggestion, advise
 from faulttree.session.chances import reckon
 from faulttree.session.events import ReadingTaken, Repaired
 from faulttree.session.journal import EXERCISES
+from faulttree.session.standing import car_of
 from faulttree.session.state import State, standing_until
 from faulttree.session.words import name_of
+from faulttree.tree.car import fits
 from faulttree.tree.model import Knowledge
 
 ASKED = 5
@@ -186,7 +188,10 @@ def scene(state: State, knowledge: Knowledge, step: Step) -> Scene:
         step.kind, step.id, name_of(step.id, knowledge), _minutes(knowledge, step.kind, step.id)
     )
     if reckoning.posterior is None:
-        return Scene(step, (recorded,), recorded, None, {}, reckoning.trouble)
+        # Nothing can be weighed, but what was done must not be the only thing to choose.
+        choices = {(one.kind, one.id): one for one in _unweighed(knowledge, known)}
+        choices[step.kind, step.id] = recorded
+        return Scene(step, _by_name(choices.values()), recorded, None, {}, reckoning.trouble)
     suggestions = advise(
         reckoning.network,
         reckoning.evidence,
@@ -198,8 +203,7 @@ def scene(state: State, knowledge: Knowledge, step: Step) -> Scene:
     choices = {(one.kind, one.id): _choice(one) for one in suggestions}
     recorded = choices.setdefault((step.kind, step.id), recorded)
     advice = _choice(suggestions[0]) if suggestions else None
-    ordered = sorted(choices.values(), key=lambda c: (c.kind != "test", c.name.casefold(), c.id))
-    return Scene(step, tuple(ordered), recorded, advice, reckoning.now)
+    return Scene(step, _by_name(choices.values()), recorded, advice, reckoning.now)
 
 
 def asked(chances: Mapping[str, float]) -> tuple[str, ...]:
@@ -219,6 +223,27 @@ def forecast(
     true = {cause: cause in found for cause in causes}
     true[OTHER] = any(cause not in causes for cause in found)
     return Forecast(dict(zip((*causes, OTHER), stated, strict=True)), reckoned, true)
+
+
+def _by_name(choices: Iterable[Choice]) -> tuple[Choice, ...]:
+    ordered = sorted(choices, key=lambda one: (one.kind != "test", one.name.casefold(), one.id))
+    return tuple(ordered)
+
+
+def _unweighed(knowledge: Knowledge, known: State) -> list[Choice]:
+    """Every test and repair that applies to the car."""
+    car = car_of(known, knowledge)
+    choices = [
+        Choice("test", test.id, test.name, test.minutes)
+        for test in knowledge.tests.values()
+        if fits(test.fits, car)
+    ]
+    choices += [
+        Choice("repair", cause.id, cause.name, cause.repair.minutes)
+        for cause in knowledge.causes.values()
+        if fits(cause.fits, car)
+    ]
+    return choices
 
 
 def _choice(one: Suggestion) -> Choice:
