@@ -170,6 +170,10 @@ def _parser() -> argparse.ArgumentParser:
         default="text",
         help="how to write what is found",
     )
+    check.add_argument("--watch", action="store_true", help="check again whenever one is saved")
+    new = command("new", _new, "write a new tree to start from, with every key explained")
+    new.add_argument("tree", metavar="TREE-ID", help="its id: small letters, - between words")
+    new.add_argument("--complaint", default="", metavar="TEXT", help="the complaint in words")
     draw = command("draw", _draw, "draw the route of a tree")
     draw.add_argument("tree", metavar="TREE", help="the complaint, or the path of its file")
     draw.add_argument(
@@ -379,8 +383,7 @@ def _sessions(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from faulttree.tree.check import check, explain
-    from faulttree.tree.render import render
+    from faulttree.tree.check import explain
 
     if options.explain is not None:
         page = explain(options.explain)
@@ -393,9 +396,60 @@ def _check(options: argparse.Namespace) -> int:
         _print(page.rstrip("\n"))
         return 0
     paths = options.paths or [_trees(options)]
+    return _watch(paths, options.format) if options.watch else _check_once(paths, options.format)
+
+
+def _check_once(paths: Sequence[Path | str], written_as: str) -> int:
+    from faulttree.tree.check import check
+    from faulttree.tree.render import render
+
     problems = check(paths)
-    sys.stdout.write(render(problems, options.format))
+    sys.stdout.write(render(problems, written_as))
     return CONTENT if any(problem.severity == "error" for problem in problems) else 0
+
+
+def _watch(paths: Sequence[Path | str], written_as: str) -> int:
+    """Check after every save until the user leaves; gives the code of the last whole check."""
+    from faulttree.tree.watch import rounds, stamps
+
+    code = INTERRUPTED
+    try:
+        for files in rounds(lambda: stamps(paths)):
+            code = _check_once(paths, written_as)
+            sys.stdout.flush()
+            count = f"{len(files)} file{'' if len(files) == 1 else 's'}"
+            _complain(f"watching {count}; Ctrl-C ends.")
+    except KeyboardInterrupt:
+        pass
+    return code
+
+
+def _new(options: argparse.Namespace) -> int:
+    from faulttree.tree.load import TreeError
+    from faulttree.tree.places import TREES
+    from faulttree.tree.skeleton import skeleton, write_new
+
+    folder = _trees(options)
+    if getattr(options, "trees", None) is None and folder != Path(TREES):
+        raise Wrong(
+            f"There are no trees of your own in ./{TREES}. Copy {folder} there, or name a folder "
+            "with --trees.",
+            USAGE,
+        )
+    path = folder / f"{options.tree}.yaml"
+    try:
+        text = skeleton(folder, options.tree, options.complaint)
+        write_new(path, text)
+    except TreeError as trouble:
+        raise Wrong(f"there is nothing sound to draw on:\n{trouble}", CONTENT) from None
+    except ValueError as trouble:
+        raise Wrong(str(trouble), USAGE) from None
+    except FileExistsError:
+        raise Wrong(f"{path} is there already; it is not written over.", USAGE) from None
+    except OSError as trouble:
+        raise Wrong(f"{path} cannot be written: {trouble.strerror}.", CONTENT) from None
+    _print(f"{path} is written. Check it with: faulttree check {path}")
+    return 0
 
 
 def _draw(options: argparse.Namespace) -> int:

@@ -417,7 +417,8 @@ def as_svg(made: Outline) -> str:
         beside = [other[1] for also, other in plan.ways if also.start == step.start]
         beside.sort(key=plan.x.__getitem__)
         off = (beside.index(way[1]) - (len(beside) - 1) / 2) * min(30.0, 150 / len(beside))
-        here, there = plan.x[way[0]] + off, bottoms[level[way[0]]]
+        here = plan.x[way[0]] + off
+        there = tops[level[way[0]]] + len(plan.texts[way[0]]) * _LINE + 14
         d = f"M{here:.1f} {there:.1f}"
         for at, spot in enumerate(way[1:]):
             x, top, low = plan.x[spot], tops[level[spot]], bottoms[level[spot]]

@@ -58,24 +58,27 @@ def list_trees(trees_dir: Path | str) -> list[TreeCard]:
     return cards
 
 
-def load(trees: Sequence[Path | str], *, trees_dir: Path | str | None = None) -> Knowledge:
+def load(
+    trees: Sequence[Path | str], *, trees_dir: Path | str | None = None, learned: bool = True
+) -> Knowledge:
     """Load some trees, given as paths or bare names, and the union of what they draw on.
 
     A bare name is looked up in `trees_dir`, which is by default the folder of the first path, or
-    `trees` in the working folder. Raises TreeError with everything that is wrong.
+    `trees` in the working folder. With `learned`, figures that closed sessions taught take the
+    place of the authored ones. Raises TreeError with everything that is wrong.
     """
     folder = Path(trees_dir) if trees_dir is not None else _folder_of(trees)
-    return _load(folder, [_tree_path(tree, folder) for tree in trees])
+    return _load(folder, [_tree_path(tree, folder) for tree in trees], learned)
 
 
-def load_all(trees_dir: Path | str) -> Knowledge:
-    """Load every tree of a folder. Raises TreeError with everything that is wrong."""
+def load_all(trees_dir: Path | str, *, learned: bool = True) -> Knowledge:
+    """Load every tree of a folder, like `load`. Raises TreeError with everything that is wrong."""
     folder = Path(trees_dir)
     paths = _tree_files(folder)
     if not paths:
         message = "no trees here" if folder.is_dir() else "there is no such folder"
         raise TreeError([Problem(Place(str(folder), 1, 1), message, "", "unknown-file")])
-    return _load(folder, paths)
+    return _load(folder, paths, learned)
 
 
 def load_vehicle(path: Path | str, *, trees_dir: Path | str | None = None) -> Vehicle:
@@ -88,7 +91,7 @@ def load_vehicle(path: Path | str, *, trees_dir: Path | str | None = None) -> Ve
 
     file = Path(path)
     folder = Path(trees_dir) if trees_dir is not None else file.parent.parent
-    shelf = read_shelf(folder, [])
+    shelf = read_shelf(folder, [], learned=False)
     shelf.vehicles.clear()
     read_vehicle(shelf, file)
     knowledge = resolve(shelf)
@@ -103,13 +106,13 @@ def with_vehicle(knowledge: Knowledge, vehicle: Vehicle) -> Knowledge:
     return with_document(dataclasses.replace(knowledge, vehicles=vehicles))
 
 
-def _load(folder: Path, paths: Sequence[Path]) -> Knowledge:
+def _load(folder: Path, paths: Sequence[Path], learned: bool) -> Knowledge:
     # pydantic and the models cost about a tenth of a second; a list of trees needs neither.
     from faulttree.tree.learned import apply_learned
     from faulttree.tree.resolve import resolve
     from faulttree.tree.shelf import read_shelf
 
-    shelf = read_shelf(folder, list(dict.fromkeys(paths)))
+    shelf = read_shelf(folder, list(dict.fromkeys(paths)), learned=learned)
     knowledge = resolve(shelf)
     if knowledge is not None:
         knowledge = apply_learned(knowledge, shelf)

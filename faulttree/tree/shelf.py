@@ -95,9 +95,16 @@ class Shelf:
 
 
 def read_shelf(
-    folder: Path, trees: Iterable[Path], *, more_catalogues: Iterable[Path] = ()
+    folder: Path,
+    trees: Iterable[Path],
+    *,
+    more_catalogues: Iterable[Path] = (),
+    learned: bool = True,
 ) -> Shelf:
-    """Read some trees, the catalogues they use, and the specs, instruments, cautions, vehicles."""
+    """Read some trees, the catalogues they use, and the specs, instruments, cautions, vehicles.
+
+    Without `learned`, the figures that closed sessions taught are left aside.
+    """
     shelf = Shelf(folder)
     shared = folder / SHARED
     _read_section(shelf, shared / SPECS, schema.SpecsFile, "specs", schema.SpecEntry)
@@ -116,7 +123,8 @@ def read_shelf(
             _read_causes_and_tests(shelf, source, None)
     for path in yaml_files(folder / VEHICLES):
         read_vehicle(shelf, path)
-    _read_learned(shelf, folder / LEARNED)
+    if learned:
+        _read_learned(shelf, folder / LEARNED)
     return shelf
 
 

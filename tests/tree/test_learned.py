@@ -171,3 +171,14 @@ def test_check_judges_what_the_author_wrote(shelf: Path, tmp_path: Path) -> None
     write(shelf)
     told = [(p.rule, p.place.line, p.message) for p in check([shelf])]
     assert told == [(p.rule, p.place.line, p.message) for p in check([plain])]
+
+
+def test_authored_figures_can_be_had_whatever_was_learned(shelf: Path) -> None:
+    """On request learned figures are left aside, even a file of them that is broken."""
+    authored = load_all(shelf)
+    write(shelf)
+    assert load_all(shelf, learned=False) == authored
+    write(shelf, "format: 1\ncauses: 3\n")
+    assert load(["engine-stalls"], trees_dir=shelf, learned=False).trees
+    with pytest.raises(TreeError):
+        load(["engine-stalls"], trees_dir=shelf)
