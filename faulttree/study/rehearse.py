@@ -317,8 +317,8 @@ def _judge(shop: _Shop, history: History) -> _Judgement:
         posterior = solve_problem(problem)
     except Impossible:
         return _Judgement("stop", "", "", 0.0)
-    at = max(sorted(network.relevant), key=lambda i: float(posterior.present[i]))
-    found = (network.nodes[at].id, float(posterior.present[at]), False, at_word)
+    at = max(sorted(network.relevant), key=lambda i: float(posterior.active[i]))
+    found = (network.nodes[at].id, float(posterior.active[at]), False, at_word)
     if shop.follow == "route":
         kind, id = _on_route(shop, history)
         return _Judgement(kind, id, *found)
@@ -327,7 +327,7 @@ def _judge(shop: _Shop, history: History) -> _Judgement:
     )
     if not suggestions:
         return _Judgement("stop", "", *found)
-    unlisted = max(float(posterior.present[i]) for i in network.relevant if _unlisted(network, i))
+    unlisted = max(float(posterior.active[i]) for i in network.relevant if _unlisted(network, i))
     if unlisted >= SURELY_UNLISTED:
         return _Judgement("stop", "", *found)
     best = suggestions[0]
