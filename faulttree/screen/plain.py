@@ -81,6 +81,7 @@ COMMANDS: tuple[tuple[str, str, str], ...] = (
     ("proof", "p", "after a repair: what to go through again, before beside after"),
     ("why", "w", "why a cause stands where it does, reading by reading"),
     ("causes", "k", "the chances of all causes"),
+    ("look", "l", "say again where things stand"),
     ("cannot", "x", "say that the route's next test cannot be done, and why"),
     ("note", "n", "write a note into the session"),
     ("figures", "e", "type one of the maker's figures for this car"),
@@ -409,7 +410,7 @@ class Walk:
         self.reckoned: Reckoned | None = None
         self.advised: Advised | None = None
         self.steps: dict[str, RouteStep] = {}
-        self.told = 0
+        self.told = self.told_causes = -1
 
     def run(self) -> None:
         """Go on until the session is closed or left."""
@@ -424,7 +425,9 @@ class Walk:
                 self.talk.say("The caution stays open; it is asked again when you resume.")
         while self.work.state.is_open:
             self._look()
-            self._situation()
+            # Said again only when something was recorded: a voice takes its time.
+            if self.told != self.work.state.last:
+                self._situation()
             try:
                 if not self._command():
                     return
@@ -453,15 +456,17 @@ class Walk:
     def _situation(self) -> None:
         """The likeliest causes when they moved, then route and advice."""
         assert self.reckoned is not None
-        if self.told != self.reckoned.moved or self.reckoned.moved == 0:
+        self.told = self.work.state.last
+        if self.told_causes != self.reckoned.moved:
             self._causes(LIKELIEST)
-            self.told = self.reckoned.moved
+            self.told_causes = self.reckoned.moved
         knowledge = self.work.knowledge
         said = set()
-        for step in self.steps.values():
+        for tree, step in self.steps.items():
             if (step.kind, step.id) in said:
                 continue
             said.add((step.kind, step.id))
+            of_tree = f" for {knowledge.trees[tree].complaint}" if len(self.steps) > 1 else ""
             if step.kind == "test":
                 test = knowledge.tests[step.id]
                 words = f"{test.name}, {minutes_words(test.minutes)}, {reach_words(test.reach)}"
@@ -469,7 +474,7 @@ class Walk:
                 words = f"suspect {knowledge.causes[step.id].name}; repair it with fix"
             else:
                 words = step.why or "the route ends here"
-            self.talk.say(f"Route: {words.rstrip('.')}.")
+            self.talk.say(f"Route{of_tree}: {words.rstrip('.')}.")
             last = step.last
             if step.kind != "end" and last is not None and last.how == "read":
                 self.talk.say(
@@ -526,16 +531,26 @@ class Walk:
         getattr(self, f"_do_{name}")()
         return True
 
+    def _do_look(self) -> None:
+        self.told = self.told_causes = -1
+
     def _do_route(self) -> None:
-        going = [step for step in self.steps.values() if step.kind != "end"]
+        going = {(s.kind, s.id): s for s in self.steps.values() if s.kind != "end"}
         if not going:
-            self.talk.say(
-                "The route has ended. Take the advice, choose a test, or record a repair."
+            self.talk.say("The route has ended. Take the advice, a test, or record a repair.")
+            return
+        options = [(f"{kind}:{id}", name_of(id, self.work.knowledge)) for kind, id in going]
+        chosen = options[0][0]
+        if len(options) > 1:
+            help = "Each complaint has a route of its own; either may go first."
+            chosen = self.talk.choose(
+                "Which route? (Enter for the first)", options, default=chosen, help=help
             )
-        elif going[0].kind == "test":
-            self._test(going[0].id, "route")
+        kind, _, id = chosen.partition(":")
+        if kind == "test":
+            self._test(id, "route")
         else:
-            self._repair(going[0].id)
+            self._repair(id)
 
     def _do_advice(self) -> None:
         best = self._best()

@@ -116,6 +116,26 @@ def test_route_and_advice_are_said_with_the_causes(sessions):
     assert "That is because Idle watched read hunting." in terminal.said
 
 
+def test_where_things_stand_is_said_once_and_on_request(sessions):
+    """What does not change is not said again after every command; `look` says it again."""
+    _, terminal = _run(sessions, *BEGUN, "bogus", "back", "k")
+    assert terminal.said.count("Route: Idle watched, 5 min, look and listen.") == 1
+    _, terminal = _run(sessions / "two", *BEGUN, "bogus", "look", "n", "a note")
+    assert terminal.said.count("Route: Idle watched, 5 min, look and listen.") == 3
+    assert terminal.said.count("Likeliest causes:") == 2
+
+
+def test_either_route_can_go_first(sessions):
+    """With two complaints each route is said with its complaint, and either can be followed."""
+    intake = ["1,2", "1", "", "", "", "", "", "", ""]
+    _, terminal = _run(sessions, *intake, "r", "2", "stumbles", "yes", "q")
+    assert not terminal.answers
+    assert any(line.startswith("Route for Stumbles as the throttle") for line in terminal.said)
+    (fact,) = _record(sessions).state.readings
+    assert (fact.event.test, fact.event.taken_as) == ("tip-in", "route")
+    assert not _events(sessions, RouteLeft)
+
+
 def test_end_of_input_keeps_everything_that_was_confirmed(sessions):
     """When the input ends in the middle of a test, all before it is saved and can be resumed."""
     code, terminal = _run(sessions, *BEGUN, "", "hunting", "yes", "")
