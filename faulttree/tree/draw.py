@@ -8,7 +8,7 @@ their power from them. Nothing is printed or written here; which session is mean
 
 import itertools
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
@@ -181,7 +181,18 @@ class _Branches:
     numbers: dict[NodeId, int] = field(default_factory=dict)
     taken: set[NodeId] = field(default_factory=set)
 
-    def draw(self, start: NodeId, prefix: str, lead: str) -> None:
+    def draw(self) -> None:
+        """Draw all that is reached; a stack of our own, so that no nesting is too deep."""
+        stack = [self._branch(self.made.first, "", "")]
+        while stack:
+            inner = next(stack[-1], None)
+            if inner is None:
+                stack.pop()
+            else:
+                stack.append(self._branch(*inner))
+
+    def _branch(self, start: NodeId, prefix: str, lead: str) -> Iterator[tuple[NodeId, str, str]]:
+        """Draw one branch; yields those within it, where they are to be drawn."""
         chain = self._chain(start)
         for node, below in zip(chain, [*chain[1:], None], strict=True):
             self.numbers[node] = len(self.numbers) + 1
@@ -196,7 +207,7 @@ class _Branches:
                 if step.end in self.taken or step.end[0] == "cause":
                     self.lines.append((branch, step.end, False))
                 else:
-                    self.draw(step.end, prefix + ("   " if last else "│  "), branch)
+                    yield step.end, prefix + ("   " if last else "│  "), branch
             for step in steps:
                 if step.end == below:
                     bar = "┃" if step.walked else "│"
@@ -215,7 +226,7 @@ class _Branches:
 def as_tree(made: Outline) -> str:
     """The route with box characters, one test or cause on a line."""
     branches = _Branches(made)
-    branches.draw(made.first, "", "")
+    branches.draw()
     signs = dict.fromkeys((*made.signs.values(), CAUSE))
     used = [sign for sign in LEGEND if any(sign in shown for shown in signs)]
     heavy = ", heavy lines: the way taken" if made.walked else ""

@@ -1,5 +1,6 @@
 """Drawings of a route: they hold what the graph holds, and no name gains power in any format."""
 
+import itertools
 import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
@@ -18,6 +19,7 @@ from faulttree.tree.draw import (
     READ,
     TEST,
     Outline,
+    Step,
     as_dot,
     as_mermaid,
     as_svg,
@@ -27,7 +29,7 @@ from faulttree.tree.draw import (
     outline,
     svg_text,
 )
-from faulttree.tree.graph import RouteStep, next_on_route, route_edges
+from faulttree.tree.graph import NodeId, RouteStep, next_on_route, route_edges
 from faulttree.tree.load import load, load_all
 from faulttree.tree.model import Knowledge
 from faulttree.tree.places import shipped
@@ -198,6 +200,21 @@ def test_loops_and_tests_out_of_reach_are_drawn_all_the_same(shelf: Path) -> Non
     assert "stroke-dasharray" in as_svg(made)
     assert DOT.match(as_dot(made))
     assert MERMAID.match(as_mermaid(made))
+
+
+def test_no_nesting_is_too_deep() -> None:
+    """A route that leads to the side again and again is drawn to its end."""
+    nodes: list[NodeId] = [("test", f"t{at}") for at in range(1200)]
+    made = Outline(
+        title="t",
+        first=nodes[0],
+        names={node: node[1] for node in nodes},
+        signs=dict.fromkeys(nodes, TEST),
+        depths={node: at for at, node in enumerate(nodes)},
+        steps=tuple(Step(one, other, ("low",)) for one, other in itertools.pairwise(nodes)),
+        ahead={},
+    )
+    assert as_tree(made).rstrip().endswith("└─ low: ○ 1200 t1199")
 
 
 @pytest.mark.parametrize("text", HOSTILE)
