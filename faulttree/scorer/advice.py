@@ -9,6 +9,27 @@ What counts about a cause is whether it is *at work* in a complaint of the sessi
 is there but idle costs nothing until the complaint is gone. The value of a state is the smaller of
 two plans: repair in the order of chance over cost until the complaint is gone; or find out first,
 at the best price per bit that a test now offers, and repair what is at work.
+
+The bits are those of independent causes of which at least one is at work, fitted to the chances at
+hand: the entropy over rivals when the chances sum to 1, that of every cause by itself when one is
+sure. In the order of repairs the chance of still waiting is the sum of what is left, at most 1.
+
+Tried on random problems against the exact optimum (`tests/benchmarks`), as expected cost over the
+optimum, mean / worst:
+
+    several faults, 4 causes and 4 tests            30, cheap tests   30, dear tests
+    as it is                                        1.0078 / 1.032    1.0042 / 1.076
+    waiting by the same independence                1.0089 / 1.025    1.0115 / 1.112
+    bits over rivals only                           1.0091 / 1.034    1.0056 / 1.076
+    bits of every cause, waiting as in the second   1.0106 / 1.043    1.0120 / 1.112
+    bits of every cause present, at work or idle    1.0210 / 1.138    1.0028 / 1.024
+    gain a minute, stop at 90 %                     1.0919 / 1.228    1.7082 / 2.956
+    repairs by chance over cost, no tests           1.2031 / 1.363    1.0441 / 1.169
+
+On 87 further problems the present form beat the second by 0.001 in the mean, with either kind of
+tests. With one fault (8 causes, 8 tests; 13 problems of each kind) it comes to 1.0064 / 1.013 with
+cheap tests and 1.0058 / 1.029 with dear ones; when low reach comes first among tests of four
+reaches drawn at random, to 1.0116 / 1.019 with cheap ones.
 """
 
 import math
@@ -17,7 +38,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from faulttree.scorer.evidence import Evidence
 from faulttree.scorer.explain import percent
@@ -122,27 +142,21 @@ class _Money:
         z[several] = _some_at_work(a[several])
         together = z > 1e-4
         joint = np.where(together, z, 1.0)[:, None]
-        tilted = a * joint
-        entropy = _entropy(tilted)
-        bits = (entropy.sum(axis=1) - _entropy(joint)[:, 0]) / joint[:, 0]
+        bits = (_entropy(a * joint).sum(axis=1) - _entropy(joint)[:, 0]) / joint[:, 0]
         # One at a time, or none: what is left over is the chance that none is at work.
         none = np.clip(1.0 - total, 0.0, 1.0)
         apart = -(_times_log(a).sum(axis=1) + _times_log(none))
         bits = np.maximum(np.where(together, bits, apart), 0.0)
-        return _Leaves(
-            bits, self._in_order(tilted, joint, together), a[:, : self.count] @ self.repair
-        )
+        return _Leaves(bits, self._in_order(a), a[:, : self.count] @ self.repair)
 
-    def _in_order(self, a: Array, joint: Array, together: npt.NDArray[np.bool_]) -> Array:
+    def _in_order(self, a: Array) -> Array:
         """The cost of repairing in the order of chance over cost until the complaint is gone."""
         mine, others = a[:, : self.count], a[:, self.count :]
-        order = np.argsort(-mine / self.repair, axis=1, kind="stable")
-        in_turn = np.take_along_axis(mine, order, axis=1)[:, ::-1]
+        backwards = np.argsort(-mine / self.repair, axis=1, kind="stable")[:, ::-1]
         # Not cured before a repair: some cause from it onwards (or one not listed) is at work.
-        quiet = np.cumprod(1.0 - in_turn, axis=1) * np.prod(1.0 - others, axis=1)[:, None]
-        apart = np.cumsum(in_turn, axis=1) + others.sum(axis=1)[:, None]
-        waiting = np.where(together[:, None], (1.0 - quiet) / joint, apart)
-        return np.asarray((self.repair[order][:, ::-1] * np.minimum(1.0, waiting)).sum(axis=1))
+        waiting = np.cumsum(np.take_along_axis(mine, backwards, axis=1), axis=1)
+        waiting += others.sum(axis=1)[:, None]
+        return np.asarray((self.repair[backwards] * np.minimum(1.0, waiting)).sum(axis=1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,6 +351,8 @@ def _settles(
     network: Network, money: _Money, posterior: Posterior, ahead: Ahead
 ) -> list[tuple[str, ...]]:
     """For each test, and each band of it that may well come, the cause it moves most."""
+    if not money.known:
+        return [()] * len(ahead.outlooks)
     was = posterior.present[money.known]
     now = ahead.after[:, money.known]
     most = np.abs(now - was).argmax(axis=1)

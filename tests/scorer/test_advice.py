@@ -299,3 +299,12 @@ def test_no_repair_is_advised_before_the_last_one_is_proved() -> None:
     assert [s for s in advise(network, unproved) if s.kind == "repair"] == []
     again = Evidence((*found, Finding("c", {PRESENT: 1.0}, 1)), {"a": 1})
     assert [s.id for s in advise(network, again) if s.kind == "repair"] == ["b"]
+
+
+def test_when_every_cause_was_repaired_nothing_is_left_to_suggest() -> None:
+    """With all causes of the complaint repaired there is nothing to gain, and no error."""
+    network = one_of(
+        {"pump": 1.0}, {"pump": 100.0}, telling("radio", {1: 1.0}), apart={"aerial": 0.4}
+    )
+    seen = Finding("complaint", {GONE: 1.0}, 1)
+    assert advise(network, Evidence((COMPLAINT, seen), {"pump": 1})) == []
