@@ -270,9 +270,17 @@ def _walk(options: argparse.Namespace) -> int:
 
 
 def _resume(options: argparse.Namespace) -> int:
-    # What was shipped is there to be looked at; work goes on in a folder of one's own.
-    path = _session_path(options, _sessions_to_write(options))
+    from faulttree.session.journal import JournalError, bring_in
+    from faulttree.tree.places import SESSIONS, shipped
+
+    # What was shipped is there to be looked at; work goes on with a copy of one's own.
+    path, own = _session_path(options), _sessions_to_write(options)
     record = _record(path)
+    if path.parent == shipped(SESSIONS) and not _same_file(path.parent, own):
+        try:
+            path = bring_in(path, own)
+        except JournalError as trouble:
+            raise Wrong(str(trouble), CONTENT) from None
     if record.state.closed is not None:
         raise Wrong(
             f"{path}: the session is closed ({record.state.closed.event.outcome}). Look at it with "

@@ -64,9 +64,13 @@ class HomePage(Page[None]):
     def _look(self) -> None:
         # The session package reads JSON and knows the model; neither is needed for a first paint.
         from faulttree.session.journal import JournalError, list_sessions
+        from faulttree.tree.places import SESSIONS, shipped
 
         try:
-            cards, trouble = list_sessions(self.host.sessions), ""
+            folder = self.host.sessions
+            # Whoever has no folder of sessions yet is shown the demo; going on with it copies it.
+            cards = list_sessions(folder if folder.exists() else shipped(SESSIONS))
+            trouble = ""
         except JournalError as error:
             cards, trouble = [], str(error)
         self.app.call_from_thread(self._show, cards, trouble)

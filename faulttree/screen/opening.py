@@ -30,11 +30,17 @@ def _in_thread(
     def work() -> None:
         # The knowledge is built by code that costs more than a list of sessions may.
         from faulttree.screen.work import look_at, resume
-        from faulttree.session.journal import JournalError
+        from faulttree.session.journal import JournalError, bring_in
+        from faulttree.tree.places import SESSIONS, shipped
         from faulttree.tree.problem import TreeError
 
         try:
-            opened = (resume if writing else look_at)(path, app.who)
+            here = path
+            home, own = path.parent.resolve(), app.sessions.resolve()
+            if writing and home == shipped(SESSIONS).resolve() != own:
+                # The program's own demo is worked on in a copy.
+                here = bring_in(path, app.sessions)
+            opened = (resume if writing else look_at)(here, app.who)
         except (JournalError, TreeError, OSError) as trouble:
             app.call_from_thread(_say_why, app, str(trouble))
             return

@@ -394,6 +394,33 @@ def knowledge_path(folder: Path, digest: str) -> Path:
     return folder / "knowledge" / f"{safe}.json"
 
 
+def bring_in(path: Path, folder: Path) -> Path:
+    """Copy a session that lies elsewhere, with what it knows, into a folder to work in.
+
+    A session that is there already is left as it is. Returns its path there; raises JournalError.
+    """
+    target = folder / path.name
+    with _explained(target, "the session cannot be copied"):
+        if not target.exists():
+            digest = read(path).digest
+            knowledge = knowledge_path(folder, digest)
+            knowledge.parent.mkdir(parents=True, exist_ok=True)
+            if not knowledge.exists():
+                _copy(knowledge_path(path.parent, digest), knowledge)
+            _copy(path, target)
+    return target
+
+
+def _copy(source: Path, target: Path) -> None:
+    """Copy a file so that it is there whole or not at all."""
+    with tempfile.NamedTemporaryFile(dir=target.parent, delete=False) as made:
+        made.write(source.read_bytes())
+        made.flush()
+        os.fsync(made.fileno())
+    os.chmod(made.name, 0o644)
+    os.replace(made.name, target)
+
+
 def find_session(folder: Path, name: str) -> Path:
     """The file of a session, from a path, a file name, or an unambiguous beginning of its name.
 
