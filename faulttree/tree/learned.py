@@ -1,7 +1,7 @@
 """Figures that closed sessions taught, laid over the authored ones.
 
-The file is `learned.yaml` in the folder of the trees. `faulttree learn` writes it; whoever deletes
-it has the authored figures back, since the authored files are never touched. Its form:
+The file is `learned.yaml` in the folder of the trees, and holds what `faulttree learn` found. Whoever
+deletes it has the authored figures back, since the authored files are never touched. Its form:
 
     format: 1
     about: from 40 closed sessions            # may be left out
@@ -112,7 +112,7 @@ class _Overlay:
         if name not in elsewhere:
             what = section.removesuffix("s")
             hint = did_you_mean(name, (*here, *elsewhere))
-            hint = hint or "take it out, or let `faulttree learn` write the file anew"
+            hint = hint or "take it out: what was learned is of other trees"
             self.report(item, path, f"there is no {what} `{name}`", hint, "unknown-id")
         return False
 

@@ -485,7 +485,7 @@ class LearnedTreeEntry(Entry):
 
 
 class LearnedFile(Entry):
-    """Figures that take the place of authored ones; written by the program, not by hand."""
+    """Figures learned from closed sessions, which take the place of authored ones."""
 
     format: Literal[1]
     """The version of the file format."""

@@ -105,8 +105,8 @@ WRONG = [
     ),
     (
         "tests:\n  no-such: {by_chance: {low: 0.1}}",
-        "3:3: error: there is no test `no-such`; take it out, or let `faulttree learn` write the "
-        "file anew [unknown-id]",
+        "3:3: error: there is no test `no-such`; take it out: what was learned is of other trees "
+        "[unknown-id]",
     ),
     (
         "trees:\n  engine-stall: {brings_on: {fuel-pump-weak: 0.1}}",
