@@ -727,7 +727,8 @@ def _learn(options: argparse.Namespace) -> int:
     if not options.strength > 0.0:
         raise Wrong("--strength must be above zero.", USAGE)
     try:
-        knowledge = load_all(_trees(options))
+        # From the author's figures: from learned ones the same sessions would count twice.
+        knowledge = load_all(_trees(options), learned=False)
     except TreeError as trouble:
         raise Wrong(f"the trees cannot be used as they stand:\n{trouble}", CONTENT) from None
     cases, skipped = cases_of(knowledge, _sessions_folder(options))

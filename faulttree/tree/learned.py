@@ -1,6 +1,6 @@
 """Figures that closed sessions taught, laid over the authored ones.
 
-The file is `learned.yaml` in the folder of the trees, and holds what `faulttree learn` found. Whoever
+The file is `learned.yaml` in the folder of the trees, for what `faulttree learn` found. Whoever
 deletes it has the authored figures back, since the authored files are never touched. Its form:
 
     format: 1

@@ -5,8 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from faulttree.cli import main
 from faulttree.tree.check import check
 from faulttree.tree.load import TreeError, from_document, load, load_all
+from faulttree.tree.model import Knowledge
 
 LEARNED = """\
 format: 1
@@ -182,3 +184,23 @@ def test_authored_figures_can_be_had_whatever_was_learned(shelf: Path) -> None:
     assert load(["engine-stalls"], trees_dir=shelf, learned=False).trees
     with pytest.raises(TreeError):
         load(["engine-stalls"], trees_dir=shelf)
+
+
+def test_learning_anew_starts_from_the_authored_figures(
+    shelf: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`faulttree learn` is handed what the author wrote, or the same sessions would count twice."""
+    from faulttree.study import learn
+
+    authored = load_all(shelf)
+    write(shelf)
+    given: list[Knowledge] = []
+
+    def cases_of(knowledge: Knowledge, _: Path) -> tuple[list[object], dict[str, int]]:
+        given.append(knowledge)
+        return [], {}
+
+    monkeypatch.setattr(learn, "cases_of", cases_of)
+    assert main(["learn"]) == 1
+    assert given == [authored]
+    assert capsys.readouterr().err
