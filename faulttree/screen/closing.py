@@ -129,7 +129,7 @@ class ClosePage(Page[bool]):
 
             self.app.push_screen(WriteBox("What is left to be done?", None, self.left), written)
         elif event.id in OUTCOMES:
-            self._ask(event.id)  # type: ignore[arg-type]
+            self._ask(event.id)
 
     def _ask(self, outcome: Outcome) -> None:
         """Closing ends the work, so it is asked once; what stands against it is said here."""

@@ -57,6 +57,11 @@ class HomePage(Page[None]):
 
     # --- what is there ---------------------------------------------------------------------------
 
+    def on_screen_resume(self) -> None:
+        # Whatever lay over this page may have begun, closed or copied a session.
+        if self._looked:
+            self.look()
+
     def look(self) -> None:
         """Look which sessions there are, in a worker thread."""
         self.run_worker(self._look, thread=True, exclusive=True, group="look")

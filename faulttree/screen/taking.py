@@ -8,8 +8,10 @@ of the parts are in `cards`, the fields in `entry`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
+from contextlib import suppress
+from typing import TYPE_CHECKING, TypeVar
 
 from textual.app import ComposeResult
 from textual.containers import Container, Vertical, VerticalScroll
@@ -46,6 +48,7 @@ from faulttree.tree.car import SpecUnknown
 if TYPE_CHECKING:
     from faulttree.session.events import Carrier
     from faulttree.session.state import State
+    from faulttree.tree.car import Car
     from faulttree.tree.model import Caution
 
 REFUSED = (NotAllowed, JournalError, ReadingError, SumError, SpecUnknown)
@@ -57,6 +60,11 @@ REASONS = (
     "Not safe here and now",
     "The customer does not want it",
 )
+
+Answer = TypeVar("Answer", Reckoned, Advised)
+
+PATIENCE = 0.02
+"""For how many seconds a repaint waits for the chances, so that they are painted with it."""
 
 WIDE, TALL = 110, 32
 """From how many columns and rows on more is shown."""
@@ -71,6 +79,8 @@ class TakingPage(Page[None]):
         self.VERTICAL_BREAKPOINTS = [(0, "-short"), (TALL, "-tall")]
         self.work = work
         self.reckoner = Reckoner(work.knowledge)
+        # One thread, so that the reckoner is never asked twice at once.
+        self._counting = ThreadPoolExecutor(1, "reckoner")
         self.next = now
         self.reckoned: Reckoned | None = None
         self.advised: Advised | None = None
@@ -94,6 +104,9 @@ class TakingPage(Page[None]):
     def ready(self) -> None:
         self.before = self.work.before_last()
         self.renew()
+
+    def on_unmount(self) -> None:
+        self._counting.shutdown(wait=False, cancel_futures=True)
 
     def scrollable(self) -> VerticalScroll:
         return self.query_one("#card", VerticalScroll)
@@ -152,20 +165,37 @@ class TakingPage(Page[None]):
             return None
 
     def renew(self) -> None:
-        """Something changed: find the next step, show it, and have the chances worked out."""
+        """Something changed: find the next step, show it, and have the chances worked out.
+
+        The chances are nearly always there within a few milliseconds and are then painted together
+        with the next card. When they take longer, they follow; the advice always does.
+        """
         self.find_next()
         self.advised = None
+        state, car, before = self.work.state, self.work.car, self.before
+        counting = self._counting.submit(self.reckoner.chances, state, car, before)
+        try:
+            self.reckoned = counting.result(timeout=PATIENCE)
+        except TimeoutError:
+            self._hand_on(counting, self._reckoned)
         self.show_next()
         self.show_words()
-        state, car, before = self.work.state, self.work.car, self.before
+        # Worked out after the paint, which it would otherwise slow down.
+        self.call_after_refresh(self._ask_advice, state, car)
 
-        def reckon() -> None:
-            reckoned = self.reckoner.chances(state, car, before)
-            self.app.call_from_thread(self._reckoned, reckoned)
-            advised = self.reckoner.advice(state, car)
-            self.app.call_from_thread(self._advised, advised)
+    def _ask_advice(self, state: State, car: Car) -> None:
+        if self.is_mounted:
+            self._hand_on(self._counting.submit(self.reckoner.advice, state, car), self._advised)
 
-        self.run_worker(reckon, thread=True, exclusive=True, group="reckon")
+    def _hand_on(self, counting: Future[Answer], show: Callable[[Answer], None]) -> None:
+        """Wait for an answer in a worker thread, and show it."""
+
+        def wait() -> None:
+            # When the page was left in the meantime, nobody wants the answer any more.
+            with suppress(CancelledError):
+                self.app.call_from_thread(show, counting.result())
+
+        self.run_worker(wait, thread=True)
 
     def _reckoned(self, reckoned: Reckoned) -> None:
         if reckoned.moved == self.work.moved and self.is_mounted:
