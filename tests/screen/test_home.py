@@ -1,12 +1,16 @@
 """Home and the intake: from nothing to the first test, with few keys and much that is unknown."""
 
+from pathlib import Path
+
 import pytest
 
 from faulttree.screen.app import FaulttreeApp
+from faulttree.screen.home import HomePage
 from faulttree.screen.intake import rank
 from faulttree.session.events import Closed
-from faulttree.session.journal import list_sessions, read
+from faulttree.session.journal import bring_in, list_sessions, read
 from faulttree.session.moves import NotAllowed
+from faulttree.tree.places import shipped
 
 
 async def test_home_says_what_to_do(drive, app, size):
@@ -183,3 +187,23 @@ async def test_resume_stands_where_it_was_left(drive, sessions, work):
 def test_search_ranks_what_answers_best(query, better, worse):
     """What holds the driver's words, in whatever form, comes before what does not."""
     assert rank(query, better) > rank(query, worse)
+
+
+async def test_a_session_left_by_the_way_back_stands_on_home(tmp_path: Path) -> None:
+    """Whatever was begun over Home is listed once Home is seen again."""
+    from textual.screen import Screen
+
+    app = FaulttreeApp(shipped("trees"), tmp_path / "sessions", who="tester")
+    (tmp_path / "sessions").mkdir()
+    async with app.run_test(size=(80, 24), notifications=True) as pilot:
+        await pilot.pause(0.5)
+        await app.push_screen(Screen[None]())
+        await pilot.pause()
+        shipped_log = next(shipped("sessions").glob("2026-11-24*.jsonl"))
+        bring_in(shipped_log, tmp_path / "sessions")
+        app.pop_screen()
+        await app.workers.wait_for_complete()
+        await pilot.pause(0.3)
+        home = app.screen
+        assert isinstance(home, HomePage)
+        assert [card.id for card in home.cards.values()] == [shipped_log.stem]
