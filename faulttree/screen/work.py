@@ -294,6 +294,7 @@ class Reckoner:
                 network,
                 found,
                 barred=tuple(state.cannot_do),
+                repeatable=_worth_repeating(state, self.knowledge),
                 rate_per_hour=self.rate_per_hour,
                 problem=problem,
                 posterior=posterior,
@@ -309,6 +310,25 @@ class Reckoner:
             names,
             sources,
         )
+
+
+ENOUGH_REPEATS = 3
+
+
+def _worth_repeating(state: State, knowledge: Knowledge) -> set[str]:
+    """Tests of this stage that may tell more a second time: near a limit, or with nothing showing.
+
+    A fault that must be present at the moment proves little when the complaint kept quiet.
+    """
+    again = set()
+    for test in {fact.event.test for fact in state.readings if fact.stage == state.stage}:
+        taken = state.readings_of(test, state.stage)
+        last = taken[-1].event
+        known = knowledge.tests.get(test)
+        quiet = last.showing == "no" and known is not None and known.shows_only is not None
+        if len(taken) < ENOUGH_REPEATS and (last.near or quiet):
+            again.add(test)
+    return again
 
 
 def _only_known(found: Evidence, network: Network) -> Evidence:
