@@ -240,7 +240,8 @@ def advise(
     costs = [network.sources[name].minutes * money.rate for name in names]
     # Every state at once: now, after each band of each test, after each repair that fails.
     failed = [repair.active[None] for repair in ahead.repairs]
-    leaves = money.leaves(np.concatenate([[posterior.active], ahead.active, *failed]))
+    # What comes next is set against the look ahead's own now: it may be rougher than `posterior`.
+    leaves = money.leaves(np.concatenate([[ahead.posterior.active], ahead.active, *failed]))
     count = len(ahead.chance)
     starts = np.cumsum([0, *(len(outlook.bands) for outlook in ahead.outlooks)])[:-1]
     gains: list[float] = []

@@ -3,9 +3,10 @@
 `problem` sorts the evidence, `passes` sums over fault sets; this module asks them the questions:
 the posterior, the outlook on every test not yet done and on every repair.
 
-Nothing is left out as long as the table of open findings has at most `STATE_LIMIT` cells. Past
-that, sets of at most `SET_SIZE` causes are enumerated instead (`sets`); the posterior then says so
-in `exact`, and in `omitted` which share of the evidence larger sets would have held.
+Nothing is left out as long as the table of open findings has at most `STATE_LIMIT` cells, for a
+look ahead `AHEAD_LIMIT`. Past that, sets of at most `SET_SIZE` causes are enumerated instead
+(`sets`); the posterior then says so in `exact`, and in `omitted` which share of the evidence
+larger sets would have held. Ten abnormal findings on the shipped trees take some hundred cells.
 
 Repairs are interventions: a cause repaired at stage r answers to findings before r as it was, and
 to findings from r on as absent.
@@ -40,8 +41,10 @@ __all__ = [
     "sweep_repairs",
 ]
 
-STATE_LIMIT = 1 << 14
-"""The largest table of states that is worked through exactly (14 bits)."""
+STATE_LIMIT = 1 << 20
+"""The largest table of states that is worked through exactly (20 bits: about 0.2 s, 0.1 GB)."""
+AHEAD_LIMIT = 1 << 16
+"""The same for a look ahead, which works on some two hundred tables at once (about 2 s)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +154,7 @@ def solve_parts(problem: Problem, kept: npt.NDArray[np.bool_]) -> Parts:
     `kept` has shape (parts, findings) and says which findings count in each part; the repairs
     count in all of them.
     """
-    if problem.cells <= STATE_LIMIT:
+    if problem.cells <= min(STATE_LIMIT, AHEAD_LIMIT):
         sums = run(problem, leave_out(problem, kept))
         return Parts(sums.log_weight, sums.was.T, True)
     found = [_solve_part(problem, row) for row in kept]
@@ -178,7 +181,7 @@ def look_ahead(problem: Problem, tests: Sequence[str], causes: Sequence[str]) ->
     Every question is one column of the passes (see `variants`). The chance of a band is the
     difference between "nothing thrown" up to neighbouring cuts of the test's cascade.
     """
-    if problem.cells > STATE_LIMIT:
+    if problem.cells > min(STATE_LIMIT, AHEAD_LIMIT):
         return _rough_ahead(problem, tests, causes)
     questions = ask(problem, tests, bool(causes))
     sums = run(problem, questions.variants.part(0, questions.worked), idle=True)
