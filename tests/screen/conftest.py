@@ -115,8 +115,14 @@ class Seat:
         while list(self.app.workers):
             await self.app.workers.wait_for_complete()
             await self.pilot.pause()
-        # What is shown last is what is shown after the layout.
-        await self.pilot.pause()
+        # What is shown last is what is shown after the layout: slow on a busy machine.
+        before = ""
+        for _ in range(100):
+            await self.pilot.pause(0.01)
+            now = self.frame
+            if now == before and not list(self.app.workers):
+                break
+            before = now
 
     async def press(self, *keys: str) -> str:
         """Press keys one after another; gives the words on the screen then."""

@@ -36,9 +36,9 @@ def _frame(app):
 
 
 async def _settled(app, pilot):
-    for _ in range(3):
+    for _ in range(4):
         await app.workers.wait_for_complete()
-        await pilot.pause()
+        await pilot.pause(0.02)
 
 
 def _entry(kind, path, test=""):
