@@ -80,13 +80,33 @@ def after_words(work: Work, test: Test) -> str:
     return ""
 
 
-def card_head(test: Test, cells: int, *, more: bool = False) -> Content:
-    """The first line of a test: its name, how long it takes, and what it does to the car."""
-    tail = f"{minutes_words(test.minutes)}, {reach_words(test.reach)}"
-    if more:
-        tail += "  PgDn: more"
-    room = cells - text.width(tail) - 1
-    return text.line((text.left(test.name, room), "bold"), " ", (tail, QUIET))
+def card_head(work: Work, now: Next, cells: int, *, more: bool = False) -> list[Content]:
+    """The fixed lines of a test: its name, time and reach, why it comes up, and its dangers.
+
+    Where the name and the time do not fit in one line, the time gets one of its own.
+    """
+    test = work.knowledge.tests[now.id]
+    takes = f"{minutes_words(test.minutes)}, {reach_words(test.reach)}"
+    tail = "  PgDn: more" if more else ""
+    room = cells - text.width(tail)
+    name = text.clean(test.name)
+    if cells >= 70 or text.width(name) + text.width(takes) < room:
+        tail = f"{takes}{tail}"
+        room = cells - text.width(tail) - 1
+        rows = [text.line((text.left(name, room), "bold"), " ", (tail, QUIET))]
+    else:
+        rows = [
+            text.line((text.left(name, room), "bold"), (tail, QUIET)),
+            text.line((takes, QUIET)),
+        ]
+    label = way_words(now.way)
+    rows.append(
+        text.line(
+            (f"{label}: " if now.why else f"{label}.", "bold"),
+            text.clip(now.why, cells - text.width(label) - 2),
+        )
+    )
+    return [*rows, dangers(work, test)]
 
 
 def dangers(work: Work, test: Test) -> Content:
@@ -259,33 +279,35 @@ def ways(
             test = work.knowledge.tests[step.id]
             suggestion = by_id.get(("test", step.id))
             tail = _expects(suggestion, test.expect) if suggestion else ""
-            words = f"{test.name}{of_tree}, {minutes_words(test.minutes)}"
-            rows += _way("r", "Route ", here, words, tail, cells, "route")
+            takes = minutes_words(test.minutes)
+            rows += _way("r", "Route ", here, f"{test.name}{of_tree}", takes, tail, cells, "route")
             if full and suggestion:
-                rows += _settles(suggestion, cells)
+                rows += _settles(suggestion, cells, 3 if len(steps) == 1 else 1)
         elif step.kind == "cause":
             cause = work.knowledge.causes[step.id]
-            words = f"suspect: {cause.name}{of_tree}, {minutes_words(cause.repair.minutes)}"
-            rows += _way("r", "Route ", here, words, "", cells, "route")
+            takes = minutes_words(cause.repair.minutes)
+            words = f"suspect: {cause.name}{of_tree}"
+            rows += _way("r", "Route ", here, words, takes, "", cells, "route")
         else:
-            rows += _way(" ", "Route ", False, step.why or "The route ends here.", "", cells, "")
+            why = step.why or "The route ends here."
+            rows += _way(" ", "Route ", False, why, "", "", cells, "")
     if advised is None:
         rows.append(text.line(("a ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET)))
     elif best is None:
-        rows += _way(" ", "Advice", False, "nothing is left that would tell more.", "", cells, "")
+        nothing = "nothing is left that would tell more."
+        rows += _way(" ", "Advice", False, nothing, "", "", cells, "")
     else:
         here = now is not None and now.kind == ("test" if best.kind == "test" else "cause")
         here = here and now is not None and now.id == best.id
-        if best.kind == "test":
-            words = f"{best.name}, {minutes_words(best.minutes)}"
-            tail = best.settles[0] if best.settles else ""
-        else:
-            words = f"repair now: {best.name}, {minutes_words(best.minutes)}"
-            words += f", parts {money_words(best.parts)}" if best.parts else ""
-            tail = best.settles[0] if best.settles else ""
-        rows += _way("a", "Advice", here, words, "" if full else tail, cells, "advice")
+        takes = minutes_words(best.minutes)
+        words = best.name
+        if best.kind == "repair":
+            words = f"repair now: {best.name}"
+            takes += f", parts {money_words(best.parts)}" if best.parts else ""
+        tail = best.settles[0] if best.settles and not full else ""
+        rows += _way("a", "Advice", here, words, takes, tail, cells, "advice")
         if full:
-            rows += _settles(best, cells)
+            rows += _settles(best, cells, 3 if len(steps) == 1 else 2)
     return rows
 
 
@@ -294,13 +316,21 @@ def _expects(suggestion: Suggestion, expect: str) -> str:
 
 
 def _way(
-    key: str, label: str, here: bool, words: str, tail: str, cells: int, method: str
+    key: str,
+    label: str,
+    here: bool,
+    words: str,
+    takes: str,
+    tail: str,
+    cells: int,
+    method: str,
 ) -> list[Content]:
     lead = 11
     mark = "▶" if here else " "
-    said = text.clip(words, cells - lead)
+    takes = f", {takes}" if takes else ""
+    said = text.clip(words, cells - lead - text.width(takes)) + takes
     rest = cells - lead - text.width(said) - 2
-    shown = text.clip(tail, rest) if tail and rest > 14 else ""
+    shown = settles_line(tail, rest) if tail and rest > 24 else ""
     made = text.line(
         (f"{key} ", KEY),
         (f"{label} {mark} ", "bold"),
@@ -310,10 +340,26 @@ def _way(
     return [text.link(made, f"screen.{method}") if method else made]
 
 
-def _settles(suggestion: Suggestion, cells: int) -> list[Content]:
+_SETTLES = re.compile(
+    r"(?P<lead>.+? \([^)]*%\): )(?P<name>.+) "
+    r"(?P<was>(?:under |over )?[0-9]+ %) -> (?P<now>(?:under |over )?[0-9]+ %)"
+)
+
+
+def settles_line(said: str, cells: int) -> str:
+    """What a reading would do, in so many cells; the name gives way, the figures stay."""
+    found = _SETTLES.fullmatch(said)
+    if found is None:
+        return text.clip(said, cells)
+    lead, tail = found["lead"], f" {found['was']} → {found['now']}"
+    room = cells - text.width(text.clean(lead)) - text.width(tail)
+    return text.clip(f"{text.clean(lead)}{text.clip(found['name'], max(4, room))}{tail}", cells)
+
+
+def _settles(suggestion: Suggestion, cells: int, count: int) -> list[Content]:
     return [
-        text.line((text.clip(f"           {line}", cells), QUIET))
-        for line in suggestion.settles[:3]
+        text.line((f"           {settles_line(line, cells - 11)}", QUIET))
+        for line in suggestion.settles[:count]
     ]
 
 

@@ -111,6 +111,8 @@ def plot(series: Sequence[tuple[str, Sequence[float]]], cells: int, height: int)
     room = cells - 6
     if steps < 1 or room < 4 or height < 3:
         return []
+    highest = max((value for _, values in series for value in values), default=1.0)
+    top = next((step for step in (0.25, 0.5, 1.0) if highest <= step), 1.0)
     grid = [[" "] * room for _ in range(height)]
     width = max(1, min(6, (room - 1) // max(1, steps - 1))) if steps > 1 else 1
     first = max(0, steps - 1 - (room - 1) // width)
@@ -118,10 +120,12 @@ def plot(series: Sequence[tuple[str, Sequence[float]]], cells: int, height: int)
         mark = MARKS[index % len(MARKS)]
         values = series[index][1]
         for step in range(first, len(values)):
-            row = height - 1 - round(max(0.0, min(1.0, values[step])) * (height - 1))
+            row = height - 1 - round(max(0.0, min(1.0, values[step] / top)) * (height - 1))
             column = (step - first) * width
             if step > first:
-                before = height - 1 - round(max(0.0, min(1.0, values[step - 1])) * (height - 1))
+                before = (
+                    height - 1 - round(max(0.0, min(1.0, values[step - 1] / top)) * (height - 1))
+                )
                 for between in range(1, width):
                     y = round(before + (row - before) * between / width)
                     if grid[y][column - width + between] == " ":
@@ -129,14 +133,18 @@ def plot(series: Sequence[tuple[str, Sequence[float]]], cells: int, height: int)
             grid[row][column] = mark
     lines = []
     for row in range(height):
-        label = {0: "100 %", height - 1: "  0 %"}.get(row, "     ")
-        if height >= 7 and row == (height - 1) // 2 and height % 2:
-            label = " 50 %"
+        label = {0: f"{top * 100:3.0f} %", height - 1: "  0 %"}.get(row, "     ")
         lines.append(text.line((label, "$text-muted"), "│", "".join(grid[row])))
     return lines
 
 
 READ, PASSED, NEXT = "●", "○", "▶"
+
+PASSED_BY = {
+    "does not fit": "not on this car",
+    "cannot do": "cannot be done",
+    "makes no sense yet": "not yet",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +176,7 @@ def route_lines(
         if one.how == "read":
             lines.append(Drawn(0, f"{name}: {one.band}", READ))
         else:
-            lines.append(Drawn(0, f"{name}: passed over ({one.how})", PASSED))
+            lines.append(Drawn(0, f"{name}: {PASSED_BY[one.how]}", PASSED))
     here = step.id if step is not None and step.kind != "end" else ""
     if here:
         suspect = "suspect: " if here in knowledge.causes else ""

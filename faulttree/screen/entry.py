@@ -31,7 +31,10 @@ from faulttree.screen.wording import (
     figure,
     pattern_words,
     percent,
+    spread_shown,
     sure_words,
+    to_shown,
+    unit_shown,
     why_limits,
     with_unit,
 )
@@ -480,9 +483,12 @@ class EntryPanel(Vertical):
             limits = limits_for(test, work.car, work.knowledge)
         except SpecUnknown:
             return [Content(""), Content("")]
-        value = weighed.figure if weighed is not None else None
-        spread = spread_of(weighed) if weighed is not None else 0.0
-        return draw.scale(value, spread, limits, test.bands, test.expect, min(100, self._room()))
+        value, spread = None, 0.0
+        if weighed is not None and weighed.figure is not None:
+            value = to_shown(test, weighed.figure)
+            spread = spread_shown(test, spread_of(weighed))
+        shown = tuple(to_shown(test, limit) for limit in limits)
+        return draw.scale(value, spread, shown, test.bands, test.expect, min(100, self._room()))
 
     def _verdict(self, weighed: Weighed) -> Content:
         """The band, how sure, the figure it rests on, and whether to take it again."""
@@ -495,8 +501,9 @@ class EntryPanel(Vertical):
             f", {sure_words(chance)}",
         ]
         if weighed.figure is not None and weighed.u:
-            spread = figure(spread_of(weighed), 2)
-            pieces.append(f"   {figure(weighed.figure)} ± {with_unit(spread, weighed.unit)}")
+            spread = figure(spread_shown(test, spread_of(weighed)), 2)
+            shown = figure(to_shown(test, weighed.figure))
+            pieces.append(f"   {shown} ± {with_unit(spread, unit_shown(test))}")
         if weighed.near:
             pieces.append(("   Near a limit: take it again.", "bold"))
         return text.line(*pieces)

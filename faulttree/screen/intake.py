@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 TYPED_CAR = "another-car"
 MOST_FOUND = 40
 
+HOW_OFTEN = ("always there", "comes and goes", "only when cold", "only when hot")
+
 
 @dataclass(slots=True)
 class Draft:
@@ -484,7 +486,7 @@ class ReadyPage(Page[None]):
             row("said", "Driver says", draft.said or "nothing written yet", not draft.said),
             row("asks", "Questions", f"{answered} of {asked} answered", not answered),
             row("showing", "Showing now", showing[draft.showing], draft.showing == "unknown"),
-            row("often", "How often", draft.how_often or "not said", not draft.how_often),
+            row("often", "Comes and goes", draft.how_often or "not said", not draft.how_often),
             row("figures", "Figures", figures),
             row("who", "Technician", self.host.who),
         ]
@@ -527,7 +529,7 @@ class ReadyPage(Page[None]):
             case "said":
                 self._write("What does the driver say?", draft.said, "said")
             case "often":
-                self._write("How often, and when?", draft.how_often, "how_often", "only when hot")
+                self._ask_how_often()
             case "showing":
                 turn: dict[str, Showing] = {"unknown": "yes", "yes": "no", "no": "unknown"}
                 draft.showing = turn[draft.showing]
@@ -545,6 +547,21 @@ class ReadyPage(Page[None]):
                     self.show()
 
                 self.app.push_screen(WriteBox("Who works on it?", None, self.host.who), named)
+
+    def _ask_how_often(self) -> None:
+        from faulttree.screen.boxes import AskBox
+
+        answers = [Row(words, text.line(words)) for words in HOW_OFTEN]
+        answers.append(Row("other", text.line("otherwise: write it")))
+
+        def answered(answer: str | None) -> None:
+            if answer == "other":
+                self._write("How often, and when?", self.draft.how_often, "how_often")
+            elif answer is not None:
+                self.draft.how_often = answer
+            self.show()
+
+        self.app.push_screen(AskBox("Is it always there?", text.line(""), answers), answered)
 
     def _write(self, title: str, value: str, where: str, hint: str = "") -> None:
         from faulttree.screen.boxes import WriteBox

@@ -279,16 +279,7 @@ class TakingPage(Page[None]):
                 text.line((name, "bold")),
             ]
         elif now is not None and now.kind == "test":
-            test = self.work.knowledge.tests[now.id]
-            label = cards.way_words(now.way)
-            rows = [
-                cards.card_head(test, cells, more=more),
-                text.line(
-                    (f"{label}: " if now.why else f"{label}.", "bold"),
-                    text.clip(now.why, cells - len(label) - 2),
-                ),
-                cards.dangers(self.work, test),
-            ]
+            rows = cards.card_head(self.work, now, cells, more=more)
         elif now is not None and now.kind == "cause":
             chance = self._chance(now.id)
             said = f"  {percent(chance)} now" if chance is not None else ""
@@ -394,8 +385,9 @@ class TakingPage(Page[None]):
     def _moves(self, reckoned: Reckoned) -> Content:
         if reckoned.moved != self.work.moved:
             return text.line(("Working out what it changed...", cards.QUIET))
-        count = 3 if self._is_tall() else 1
-        moves = cards.moves_words(reckoned, count, self._left_cells() - 15)
+        # Where there is room for several lines, names are told in full.
+        count, cells = (3, 120) if self._is_tall() else (1, self._left_cells() - 15)
+        moves = cards.moves_words(reckoned, count, cells)
         said = "; ".join(moves) + "." if moves else "little."
         return text.line(("Changed most: ", "bold"), said)
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from faulttree.session.words import value_text
-from faulttree.trade.units import convert, same_kind
+from faulttree.trade.units import convert, convert_difference, same_kind
 from faulttree.trade.words import plain
 from faulttree.tree.car import limit_value
 from faulttree.tree.model import SpecLimit
@@ -116,9 +116,36 @@ def with_unit(number: str, unit: str) -> str:
     return f"{number} {unit}".rstrip()
 
 
+def unit_shown(test: Test) -> str:
+    """The unit in which figure and limits are shown: the one typed, where it measures the same."""
+    if test.reading is None:
+        return ""
+    unit = test.reading.figure_unit
+    if len(test.reading.parts) == 1 and test.kind == "number":
+        own = test.reading.parts[0].unit
+        if own and unit and same_kind(own, unit):
+            return own
+    return unit
+
+
+def to_shown(test: Test, value: float) -> float:
+    """A figure or limit of a test in the unit in which it is shown."""
+    unit = test.reading.figure_unit if test.reading else ""
+    shown = unit_shown(test)
+    return value if shown == unit else convert(value, unit, shown)
+
+
+def spread_shown(test: Test, spread: float) -> float:
+    """The half-width of a figure in the unit in which it is shown."""
+    unit = test.reading.figure_unit if test.reading else ""
+    shown = unit_shown(test)
+    return spread if shown == unit else convert_difference(spread, unit, shown)
+
+
 def band_range(test: Test, limits: Sequence[float], band: str) -> str:
     """Where a band of a number test lies, in words: `36 to 44 psi`, `below 36 psi`."""
-    unit = test.reading.figure_unit if test.reading else ""
+    unit = unit_shown(test)
+    limits = [to_shown(test, limit) for limit in limits]
     at = test.bands.index(band)
     low = limits[at - 1] if at > 0 else None
     high = limits[at] if at < len(limits) else None
@@ -148,7 +175,7 @@ def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
     specs = [limit.spec for limit in test.limits if isinstance(limit, SpecLimit)]
     if test.pattern is not None and isinstance(test.pattern.level_below, SpecLimit):
         specs.append(test.pattern.level_below.spec)
-    unit = test.reading.figure_unit if test.reading else ""
+    unit = unit_shown(test)
     said = []
     specs = list(dict.fromkeys(specs))
     for spec in specs:
