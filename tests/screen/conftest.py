@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -10,6 +11,7 @@ from typing import Any
 
 import pytest
 from textual.pilot import Pilot
+from textual.worker import WorkerCancelled
 
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.work import Work, begin
@@ -113,7 +115,9 @@ class Seat:
         """Wait until every worker and every repaint is done."""
         await self.pilot.pause()
         while list(self.app.workers):
-            await self.app.workers.wait_for_complete()
+            # Newer work cancels the older; that is no failure.
+            with contextlib.suppress(WorkerCancelled):
+                await self.app.workers.wait_for_complete()
             await self.pilot.pause()
         # What is shown last is what is shown after the layout: slow on a busy machine.
         before = ""
