@@ -158,3 +158,93 @@ def test_a_reading_at_the_end_of_a_sums_range_is_taken() -> None:
     assert weighed.band == "low"
     assert weighed.u is not None
     assert weighed.u > 0
+
+
+def taking(sum_name: str, parts: tuple[Part, ...], unit: str, limit: float, **more: bool) -> Test:
+    """A number test whose figure comes from a sum, banded at one limit."""
+    reading = Reading(parts, unit, take=sum_name, per_cylinder=more.get("per_cylinder", False))
+    return replace(
+        pressure(), bands=("low", "in limits"), expect="in limits", reading=reading, limits=(limit,)
+    )
+
+
+def test_uncertainty_of_a_sum_follows_from_its_inputs() -> None:
+    """JCGM 100:2008, 5.1.2 (from memory): root sum of squares, each input by its own slope.
+
+    Pressure falling from 40 +- 1 to 30 +- 2 psi: the share lost is 25 %, its slopes are
+    100 x 30 / 40^2 and 100 / 40.
+    """
+    parts = (Part("before", "psi", 1.0, (0.0, 120.0)), Part("after", "psi", 2.0, (0.0, 120.0)))
+    test = taking("share-lost", parts, "%", 20.0)
+    read = Entry(values={"before": (40.0,), "after": (30.0,)})
+    weighed = weigh(test, [read], Car(), KNOWN)
+    assert weighed.figure == pytest.approx(25.0)
+    slopes = (100 * 30 / 40**2 * 1 / math.sqrt(3), 100 / 40 * 2 / math.sqrt(3))
+    assert weighed.u == pytest.approx(math.hypot(*slopes), rel=1e-2)
+    assert weighed.bands["in limits"] == pytest.approx(
+        1 - stats.norm.cdf(20.0, weighed.figure, weighed.u), abs=1e-9
+    )
+
+
+def test_parts_in_other_units_come_to_the_same_figure() -> None:
+    """A sum is handed its inputs in one unit: 100 kPa before and 60 after, or the same in psi."""
+    limits = 100.0
+    metric = (Part("before", "kPa", 7.0, (0.0, 900.0)), Part("after", "kPa", 7.0, (0.0, 900.0)))
+    mixed = (Part("before", "kPa", 7.0, (0.0, 900.0)), Part("after", "psi", 1.0, (0.0, 120.0)))
+    psi = 6.894757
+    one = weigh(
+        taking("drop", metric, "kPa", limits),
+        [Entry(values={"before": (400.0,), "after": (30 * psi,)})],
+        Car(),
+        KNOWN,
+    )
+    two = weigh(
+        taking("drop", mixed, "kPa", limits),
+        [Entry(values={"before": (400.0,), "after": (30.0,)})],
+        Car(),
+        KNOWN,
+    )
+    assert two.figure == pytest.approx(one.figure, rel=1e-6)
+
+
+def test_the_highest_cylinder_has_the_uncertainty_of_one_reading() -> None:
+    """Only the reading that is the highest moves the figure, so the others add nothing."""
+    part = Part("value", "psi", 4.0, (0.0, 300.0))
+    test = taking("highest", (part,), "psi", 100.0, per_cylinder=True)
+    weighed = weigh(test, [entry(120, 150, 118, 121)], Car(), KNOWN)
+    assert weighed.figure == 150.0
+    assert weighed.u == pytest.approx(4 / math.sqrt(3), rel=1e-6)
+
+
+def test_another_instrument_brings_its_own_accuracy() -> None:
+    """Read with a gauge other than the one asked for, that gauge's accuracy counts."""
+    coarse = Instrument("coarse", "Coarse gauge", "psi", 6.0, ())
+    knowledge: Knowledge = replace(KNOWN, instruments={**KNOWN.instruments, "coarse": coarse})
+    read = Entry(values={"value": (40.0,)}, instruments={"value": "coarse"})
+    weighed = weigh(pressure(), [read], Car(), knowledge)
+    assert weighed.u == pytest.approx(6 / math.sqrt(3))
+    assert weighed.near
+
+
+def test_choices_repeated_are_averaged() -> None:
+    """Two looks that differ leave both bands open; two alike say what one says."""
+    test = next(t for t in KNOWN.tests.values() if t.kind == "choice")
+    first, second = (Entry(choice=band) for band in test.bands[:2])
+    alike = weigh(test, [first, first], Car(), KNOWN)
+    once = weigh(test, [first], Car(), KNOWN)
+    assert alike.bands == pytest.approx(once.bands)
+    split = weigh(test, [first, second], Car(), KNOWN)
+    assert split.bands[test.bands[0]] == pytest.approx(split.bands[test.bands[1]])
+    assert sum(split.bands.values()) == pytest.approx(1.0)
+
+
+def test_a_cylinder_at_the_edge_of_a_pattern_asks_for_another_look() -> None:
+    """One cylinder just at three quarters of the best: the pattern is in doubt, and says so."""
+    test = KNOWN.tests["compression-dry"]
+    assert test.pattern is not None
+    edge = 150.0 * test.pattern.low_below
+    car = describe_car(KNOWN, "camper-four")
+    weighed = weigh(test, [entry(150, 150, edge, 150)], car, KNOWN)
+    assert 0.2 < weighed.bands["one low"] < 0.8
+    assert weighed.near
+    assert not weigh(test, [entry(150, 150, 60, 150)], car, KNOWN).near

@@ -89,6 +89,20 @@ def test_repair_outlook_equals_doing_the_repair(case: tuple[int, int]) -> None:
         assert outlook.cured == pytest.approx(cured / total, abs=1e-11)
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_random_networks_agree_with_pyagrum(seed: int) -> None:
+    """On networks too large to enumerate the chances equal pyagrum's exact inference to 1e-9."""
+    rng = random.Random(seed)
+    network = random_network(rng, causes=16, tests=12)
+    evidence = random_evidence(rng, network, 9, repairs=3)
+    try:
+        ours = solve(network, evidence)
+    except Impossible:
+        return
+    theirs = by_pyagrum(network, evidence)
+    assert max(abs(a - b) for a, b in zip(ours.was, theirs, strict=True)) < 1e-9
+
+
 @pytest.mark.parametrize("tree", ["idle-unsteady", "stumble-on-opening", "misfire"])
 @pytest.mark.parametrize("vehicle", ["camper-four", "saloon-six", "estate-vee-eight"])
 def test_shipped_trees_agree_with_pyagrum(tree: str, vehicle: str) -> None:

@@ -8,7 +8,8 @@ import math
 
 import pytest
 
-from faulttree.scorer.evidence import Evidence, Finding, conformance
+from faulttree.scorer.advice import advise
+from faulttree.scorer.evidence import GONE, PRESENT, Evidence, Finding, conformance
 from faulttree.scorer.explain import weight_of_evidence
 from faulttree.scorer.inference import solve
 from faulttree.scorer.network import Network, Node, Source, make_network
@@ -121,3 +122,47 @@ def test_minimal_diagnoses_of_the_adders_and_multipliers() -> None:
     assert set(order[:2]) == {"M1", "A1"}
     assert now["M1"] == pytest.approx(now["A1"])
     assert now["M1"] > 50 * now["M2"]
+
+
+def test_the_question_bound() -> None:
+    """Huffman 1952 (from memory): .25 .25 .2 .15 .15 take 2.30 questions, entropy 2.2855 bits.
+
+    With a yes-or-no test for every way to part five causes, and repairs too dear to guess at, the
+    advice asks at least that many and no more than entropy + 1; a test that told all five apart
+    would gain the entropy.
+    """
+    chances = [0.25, 0.25, 0.2, 0.15, 0.15]
+    tiny, dear = 1e-7, 1e6
+    nodes = [Node(f"c{i}", f"c{i}", tiny * p, parts=dear) for i, p in enumerate(chances)]
+    complaint = Source(
+        "x", "x", (PRESENT,), GONE, "x", dict.fromkeys(range(5), (1.0,)), (0.0,), is_complaint=True
+    )
+    questions = [
+        Source(f"q{mask}", f"q{mask}", ("yes",), "no", f"q{mask}",
+               {i: (1.0,) for i in range(5) if mask >> i & 1}, (0.0,), minutes=1.0)
+        for mask in range(1, 16)
+    ]  # fmt: skip
+    network = make_network(nodes, [complaint, *questions], ["x"])
+    found = Finding("x", {PRESENT: 1.0})
+
+    def asked(evidence: Evidence) -> float:
+        best = advise(network, evidence)[0]
+        if best.kind == "repair":
+            return 0.0
+        return 1.0 + sum(
+            chance * asked(Evidence((*evidence.findings, Finding(best.id, {band: 1.0}))))
+            for band, chance in best.bands.items()
+            if chance > 1e-9
+        )
+
+    mean = asked(Evidence((found,)))
+    entropy = -sum(p * math.log2(p) for p in chances)
+    assert entropy == pytest.approx(2.2855, abs=5e-5)
+    assert 2.30 - 1e-6 <= mean < entropy + 1.0
+    assert mean == pytest.approx(2.30, abs=0.06)
+    bands = tuple(f"b{i}" for i in range(4))
+    rows = {i: tuple(float(i == k) for k in range(4)) for i in range(5)}
+    teller = Source("all", "all", bands, "b4", "all", rows, (0.0,) * 4, minutes=1.0)
+    telling = make_network(nodes, [complaint, teller], ["x"])
+    first = next(s for s in advise(telling, Evidence((found,))) if s.kind == "test")
+    assert first.gain_bits == pytest.approx(entropy, abs=1e-4)
