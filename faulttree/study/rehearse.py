@@ -24,7 +24,7 @@ import numpy as np
 
 from faulttree.scorer.advice import RATE_PER_HOUR, advise
 from faulttree.scorer.evidence import Evidence, Finding
-from faulttree.scorer.inference import STATE_LIMIT, Impossible, Problem, solve_problem
+from faulttree.scorer.inference import AHEAD_LIMIT, Impossible, Problem, solve_problem
 from faulttree.scorer.network import Network, build_network
 from faulttree.study.simulate import (
     HiddenCar,
@@ -312,7 +312,7 @@ def _judge(shop: _Shop, history: History) -> _Judgement:
         if at_word:
             evidence = evidence_of(shop, history, at_word)
             problem = Problem(network, evidence)
-        if problem.cells > STATE_LIMIT:
+        if problem.cells > AHEAD_LIMIT:
             return _Judgement("stop", "", "", 0.0, True)
         posterior = solve_problem(problem)
     except Impossible:
