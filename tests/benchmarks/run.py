@@ -1,4 +1,6 @@
-"""Benchmarks of the scorer: `python tests/benchmarks/run.py [posterior|width|policy|memory] ...`.
+"""Benchmarks of the scorer: `python tests/benchmarks/run.py [PART ...]`.
+
+The parts are posterior, width, memory, route and policy.
 
 Prints tables; pytest does not collect it and nothing here is asserted. Figures are ratios of
 things measured side by side in one run wherever there is something to measure against. Without a
@@ -345,9 +347,53 @@ def policy_part(problems: int) -> None:
         table(title, head, rows)
 
 
+# --- the authored routes -----------------------------------------------------------------------
+
+
+def route_part(runs: int = 60) -> None:
+    """Simulated cars walked to their cure by the advice, and by the authored route alone."""
+    from faulttree.study.rehearse import rehearse
+
+    knowledge = load_all(TREES)
+    vehicle = next(iter(knowledge.vehicles))
+    rows = []
+    for tree in ("idle-unsteady", "stumble-on-opening", "misfire"):
+        for follow in ("advice", "route"):
+            found = rehearse(
+                knowledge,
+                [tree],
+                describe_car(knowledge, vehicle),
+                runs=runs,
+                follow=follow,  # type: ignore[arg-type]
+            )
+            rows.append(
+                [
+                    tree,
+                    follow,
+                    f"{100 * found.cured / runs:.0f}",
+                    f"{100 * found.named_right / runs:.0f}",
+                    f"{found.tests:.1f}",
+                    f"{found.minutes:.0f}",
+                    f"{found.money:.0f}",
+                    f"{found.money * runs / max(1, found.cured):.0f}",
+                ]
+            )
+    table(
+        f"The shipped trees on {vehicle}, {runs} simulated cars each",
+        ["tree", "follow", "cured %", "named %", "tests", "minutes", "money", "money a cure"],
+        rows,
+    )
+
+
 def main() -> None:
     """Run the parts that were asked for."""
-    parts = ("posterior", "width", "memory", "policy")
+    parts = {
+        "posterior": posterior_part,
+        "width": width_part,
+        "memory": memory_part,
+        "route": route_part,
+        "policy": policy_part,
+    }
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join(parts))
     parser.add_argument("--problems", type=int, default=40, help="problems for policy")
@@ -359,7 +405,7 @@ def main() -> None:
         if part == "policy":
             policy_part(options.problems)
         else:
-            {"posterior": posterior_part, "width": width_part, "memory": memory_part}[part]()
+            parts[part]()  # type: ignore[operator]
 
 
 if __name__ == "__main__":
