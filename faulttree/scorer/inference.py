@@ -235,11 +235,13 @@ def _with_untouched(problem: Problem, variants: Variants, worked: int, sums: Sum
     idle = np.empty_like(was)
     was[:, :worked] = sums.was
     idle[:, :worked] = sums.idle
-    was[free, worked:] = weight / total
+    was[free, worked:] = weight / np.where(total > 0.0, total, 1.0)
     idle[free, worked:] = was[free, worked:] * problem.idle_share[free, None]
     was[touched, worked:] = sums.was[touched, :1]
     idle[touched, worked:] = sums.idle[touched, :1]
-    moved = variants.log_scale[worked:] - variants.log_scale[0] + np.log(total).sum(axis=0) - base
+    moved = variants.log_scale[worked:] - variants.log_scale[0] - base
+    with np.errstate(divide="ignore"):
+        moved += np.log(total).sum(axis=0)
     log_weight = np.concatenate([sums.log_weight, sums.log_weight[0] + moved])
     return Sums(log_weight, was, idle, sums.alone)
 

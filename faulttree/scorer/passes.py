@@ -152,8 +152,9 @@ def _run(problem: Problem, variants: Variants, idle: bool) -> Sums:
     worked = _Passes(problem, variants, was, idle)
     with np.errstate(divide="ignore", invalid="ignore"):
         was[free] = weight / total
-        scale = variants.log_scale + np.log(total).sum(axis=0) + worked.forward()
-        log_weight = scale + np.log(worked.end)
+        worked.forward()
+        log_weight = variants.log_scale + np.log(total).sum(axis=0)
+        log_weight += worked.scale + np.log(worked.end)
         worked.backward()
     dead = np.isneginf(log_weight)
     if dead.any():
@@ -167,9 +168,15 @@ def _run(problem: Problem, variants: Variants, idle: bool) -> Sums:
     at = variants.idle
     if at is not None and not dead[0]:
         alone = worked.alone
-        alone[free] = worked.end[at] * total[:, 0] / total[:, at]
-        alone *= np.exp(scale[at] - log_weight[0])
-        assert len(alone) == len(free) + len(touched)
+        own = total[:, at]
+        # A cause that is surely there may not be idle at all: then no other can be alone.
+        sure = own <= 0.0
+        own = np.where(sure, 1.0, own)
+        scaled = variants.log_scale[at] + np.log(own).sum() + worked.scale[at] - log_weight[0]
+        alone[free] = np.where(sure.sum() > sure, 0.0, worked.end[at] * total[:, 0] / own)
+        if sure.any():
+            alone[touched] = 0.0
+        alone *= np.exp(scaled)
     return Sums(log_weight, was, resting, alone)
 
 
@@ -197,8 +204,8 @@ class _Passes:
         self.log_absent = float(np.log(absent[problem.touched_and_unsure]).sum())
         self.shows = problem.network.groups.shows
 
-    def forward(self) -> Array:
-        """The log of what the tables were scaled by; what is left of the weight is `end`."""
+    def forward(self) -> None:
+        """Work out `end`, the weight of every variant, and `scale`, the log of its scale."""
         count = self.count
         log_weight = np.full(count, self.log_absent)
         table = np.ones((1, count))
@@ -226,7 +233,7 @@ class _Passes:
                     log_weight += np.log(scale)
                 self.scales.append(scale)
         self.end = table[0]
-        return log_weight
+        self.scale = log_weight
 
     def backward(self) -> None:
         """Fill in the chance of every touched cause."""

@@ -195,6 +195,25 @@ def test_how_the_work_is_cut_up_does_not_matter(
         assert one == pytest.approx(two, abs=1e-9)
 
 
+@settings(max_examples=40, deadline=None)
+@given(cases)
+def test_causes_that_are_surely_there_or_surely_not(case: tuple[int, int]) -> None:
+    """Priors of 0 and 1 are sums like any other, without a division by zero on the way."""
+    network, evidence = make(case)
+    rng = random.Random(case[0])
+    nodes = [replace(node, prior=rng.choice([0.0, 1.0, node.prior])) for node in network.nodes]
+    network = make_network(nodes, network.sources.values(), network.complaints)
+    total, was = enumerate_all(network, evidence)
+    if total < 1e-12:
+        return
+    with np.errstate(all="raise", under="ignore"):
+        ahead = look_ahead(Problem(network, evidence), list(network.sources), list(network.index))
+    assert ahead.posterior.was == pytest.approx(was, abs=1e-11)
+    for values in (ahead.chance, ahead.after, ahead.active):
+        assert ((values >= 0.0) & (values <= 1.0 + 1e-12)).all()
+    assert all(0.0 <= repair.cured <= 1.0 for repair in ahead.repairs)
+
+
 def crowded(findings: int, seed: int = 3, causes: int = 6) -> tuple[Network, Evidence]:
     """Few causes, each pushing every one of many findings: nothing can be summed out early."""
     rng = random.Random(seed)
