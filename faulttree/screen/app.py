@@ -55,6 +55,7 @@ class FaulttreeApp(App[int]):
         self.who = who or _login()
         self.keymap: dict[str, str] = {}
         self.key_problems: list[str] = []
+        self.busy_words = ""
         self._opening = opening
         self._keyfile = keys
         self._shelf: dict[tuple[str, ...], Knowledge] = {}
@@ -188,6 +189,12 @@ class FaulttreeApp(App[int]):
         from faulttree.screen.walk import WalkPage
 
         self.push_screen(WalkPage(work), lambda _: self.refresh_home())
+
+    def busy(self, words: str) -> None:
+        """Say at the head of the page that something takes a moment; "" once it is done."""
+        self.busy_words = words
+        if isinstance(self.screen, HomePage) and self.screen.is_mounted:
+            self.screen.show_head()
 
     def refresh_home(self) -> None:
         """Look again which sessions there are."""

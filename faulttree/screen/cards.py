@@ -106,21 +106,24 @@ def card_head(work: Work, now: Next, cells: int, *, more: bool = False) -> list[
             text.clip(now.why, cells - text.width(label) - 2),
         )
     )
-    return [*rows, dangers(work, test)]
+    return [*rows, dangers(work, test, cells)]
 
 
-def dangers(work: Work, test: Test) -> Content:
+def dangers(work: Work, test: Test, cells: int) -> Content:
     """The dangers of a test in one line, each with a mark once it was answered."""
     cautions = cautions_of(work.knowledge, "test", test.id)
     if not cautions:
         return text.line(("No special danger is noted; the usual care holds.", QUIET))
     still = {caution.id for caution in work.cautions("test", test.id)}
-    pieces: list[text.Piece] = [("Danger: ", "bold $text-warning")]
-    for at, caution in enumerate(cautions):
-        mark = " ✓" if caution.kind != "tell" and caution.id not in still else ""
-        comma = ", " if at + 1 < len(cautions) else ""
-        pieces.append((f"{caution.id.replace('-', ' ')}{mark}{comma}", "bold"))
-    return text.line(*pieces)
+    named = [
+        caution.id.replace("-", " ")
+        + (" ✓" if caution.kind != "tell" and caution.id not in still else "")
+        for caution in cautions
+    ]
+    lead = "Danger: "
+    return text.line(
+        (lead, "bold $text-warning"), (text.clip(", ".join(named), cells - len(lead)), "bold")
+    )
 
 
 _ITEM = re.compile(r"([0-9]{1,2}[.)]|[-*•])\s+")

@@ -427,10 +427,13 @@ class EntryPanel(Vertical):
                 ("Limits not known: ", "bold $text-warning"),
                 f"{trouble} (e: figures of this car).",
             )
+        if not reasons and test.kind == "number":
+            reasons = ["the same for every car"]
+        if test.reading is not None and test.reading.take and len(test.reading.parts) > 1:
+            # Several figures make one: say which sum is judged.
+            reasons = [test.reading.take.replace("-", " "), *reasons]
         if reasons:
             said.append((f" ({'; '.join(reasons)})", "$text-muted"))
-        elif test.kind == "number":
-            said.append((" (the same for every car)", "$text-muted"))
         return text.line(*said)
 
     def _preview(self) -> Content:

@@ -41,13 +41,17 @@ class HomePage(Page[None]):
         yield KeyLine()
 
     def ready(self) -> None:
-        self.head("faulttree", f"sessions in {self.host.sessions}")
+        self.show_head()
         self.query_one(".intro", Words).update(
             text.line(("A car runs, but does not drive well? ", "bold"), "Press Enter to start.")
         )
         self.query_one(PickList).focus()
         # What is looked up must not hold the first paint back.
         self.call_after_refresh(self.look)
+
+    def show_head(self) -> None:
+        """Say what is being done, or where the sessions lie."""
+        self.head("faulttree", self.host.busy_words or f"sessions in {self.host.sessions}")
 
     def enter_does(self) -> str:
         card = self.cards.get(self.query_one(PickList).chosen) if self.is_mounted else None

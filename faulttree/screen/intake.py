@@ -62,6 +62,7 @@ def start(app: FaulttreeApp, trees: tuple[str, ...], vehicle: str | None) -> Non
     draft.vehicle = vehicle
 
     def loaded(knowledge: Knowledge) -> None:
+        app.busy("")
         draft.knowledge = knowledge
         draft.trees = tuple(knowledge.trees)
         draft.names = {id: tree.complaint for id, tree in knowledge.trees.items()}
@@ -78,11 +79,13 @@ def start(app: FaulttreeApp, trees: tuple[str, ...], vehicle: str | None) -> Non
         else:
             app.push_screen(VehiclePage(draft))
 
+    app.busy("loading the trees...")
     app.load_trees(trees, loaded, lambda why: show_trouble(app, why))
 
 
 def show_trouble(app: FaulttreeApp, why: str) -> None:
     """Say why the trees could not be loaded, with the place of every mistake."""
+    app.busy("")
     from faulttree.screen.boxes import ReadBox
 
     rows = [text.line(row) for row in why.splitlines()]

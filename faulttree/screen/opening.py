@@ -44,11 +44,17 @@ def _in_thread(
         except (JournalError, TreeError, OSError) as trouble:
             app.call_from_thread(_say_why, app, str(trouble))
             return
-        app.call_from_thread(then, opened)
+        app.call_from_thread(show, opened)
 
+    def show(opened: Work) -> None:
+        app.busy("")
+        then(opened)
+
+    app.busy("opening the session...")
     app.run_worker(work, thread=True)
 
 
 def _say_why(app: FaulttreeApp, why: str) -> None:
+    app.busy("")
     rows = [text.line(row) for row in why.splitlines()]
     app.push_screen(ReadBox("The session cannot be opened", text.stack(rows)))

@@ -1,6 +1,13 @@
 """The walk: from a card through its reading to what it changed, at both sizes."""
 
+import threading
+
+from textual import events
+
+from faulttree.screen.work import Reckoned, Reckoner, moved
 from faulttree.session.events import ReadingTaken, RouteLeft
+from faulttree.session.journal import JournalError
+from faulttree.tree.load import load
 
 
 def readings(work):
@@ -366,3 +373,100 @@ async def test_leaving_the_walk_saves_and_frees_the_session(drive, on_walk, work
         assert "Idle wanders - van" in seat.words
         shown = await seat.press("down", "enter")
         assert "Last: Idle watched: ✗ hunting" in shown
+
+
+async def test_a_reading_that_cannot_be_written_is_not_lost(drive, on_walk, work, monkeypatch):
+    """When the disk refuses a reading, the screen says so and what was typed stays."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("2", "enter")
+        await seat.type("17")
+
+        def full(*_):
+            raise JournalError("log: the disk is full: make room on it, then try again.")
+
+        monkeypatch.setattr(work.journal, "append", full)
+        shown = await seat.press("enter")
+        assert "the disk is full" in shown
+        assert len(readings(work)) == 1
+        monkeypatch.undo()
+        await seat.press("enter")
+        assert readings(work)[1].values == {"value": (17.0,)}
+
+
+async def test_slow_chances_do_not_hold_the_keys(drive, on_walk, work, monkeypatch):
+    """When the scorer takes its time, the next card is there at once and the chances follow."""
+    gate = threading.Event()
+    real = Reckoner.chances
+
+    def slow(self, state, car, before=None):
+        if state.readings:
+            gate.wait(10)
+        return real(self, state, car, before)
+
+    monkeypatch.setattr(Reckoner, "chances", slow)
+    async with drive(on_walk(work)) as seat:
+        await seat.pilot.press("2", "enter")
+        await seat.pilot.pause()
+        assert "Working out what it changed..." in seat.words
+        assert "Manifold vacuum at idle" in seat.words
+        gate.set()
+        await seat.settle()
+        assert "Air leak after the throttle rose" in seat.words
+
+
+async def test_a_late_answer_is_dropped(drive, on_walk, work):
+    """An answer for a state that has passed changes nothing on the screen."""
+    async with drive(on_walk(work)) as seat:
+        old = seat.page.reckoned
+        await seat.press("2", "enter")
+        new = seat.page.reckoned
+        seat.page._reckoned(old)
+        assert seat.page.reckoned is new
+
+
+async def test_readings_that_cannot_all_be_true_are_said(drive, on_walk, work, monkeypatch):
+    """When nothing explains the readings together, the screen says so and goes on."""
+
+    def impossible(self, state, car, before=None):
+        return Reckoned(moved(state), trouble="No cause explains these readings together.")
+
+    monkeypatch.setattr(Reckoner, "chances", impossible)
+    async with drive(on_walk(work)) as seat:
+        assert "No cause explains these readings together." in seat.words
+        await seat.press("2", "enter")
+        assert len(readings(work)) == 1
+
+
+async def test_two_complaints_have_two_routes(drive, on_walk, begin_on, shop, size):
+    """With two complaints both routes stand there, and the route's key goes round them."""
+    both = begin_on(load(["idle", "stumble"], trees_dir=shop))
+    async with drive(on_walk(both), size) as seat:
+        assert seat.words.count("r Route") >= 2
+        assert seat.page.next.id == "idle-look"
+        await seat.press("r")
+        assert seat.page.next.id == "tip-in"
+        await seat.press("r")
+        assert seat.page.next.id == "idle-look"
+
+
+async def test_what_the_driver_says_can_be_added_on_the_way(drive, on_walk, work):
+    """The driver's words and answers can be written down while the walk is under way."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("d", "1")
+        await seat.type("worse in rain")
+        await seat.press("enter")
+        assert work.state.complaint("idle").said == "worse in rain"
+        await seat.press("3")
+        await seat.type("cold")
+        await seat.press("enter", "escape")
+        assert work.state.complaint("idle").answers == {"Hot, cold or both?": "cold"}
+
+
+async def test_a_list_pasted_fills_the_table(drive, on_walk, work):
+    """A list pasted into the first field fills the fields of all cylinders."""
+    async with drive(on_walk(work)) as seat:
+        seat.page.choose("compression")
+        await seat.settle()
+        seat.page.focused.post_message(events.Paste("150, 148, 95, 151"))
+        await seat.settle()
+        assert "✗ one low" in seat.words
