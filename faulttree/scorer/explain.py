@@ -121,11 +121,11 @@ def percent(chance: float) -> str:
     """A chance as a technician reads it: whole per cent, never a false 0 or 100."""
     if chance <= 0.0:
         return "0 %"
-    if chance < 0.005:
+    if chance <= 0.005:
         return "under 1 %"
     if chance >= 1.0:
         return "100 %"
-    if chance > 0.995:
+    if chance >= 0.995:
         return "over 99 %"
     return f"{100.0 * chance:.0f} %"
 

@@ -281,23 +281,19 @@ class Reckoner:
         """What to do next, whether the readings agree, and what each of them did."""
         from faulttree.scorer.advice import advise
         from faulttree.scorer.explain import conflict, explain
-        from faulttree.scorer.inference import Impossible, Problem, solve_problem
+        from faulttree.scorer.inference import Impossible
 
         network = self.network(state, car)
         found = _only_known(evidence(state, self.knowledge), network)
         names = {node.id: node.name for node in network.nodes}
         sources = {source.id: source.name for source in network.sources.values()}
         try:
-            problem = Problem(network, found)
-            posterior = solve_problem(problem)
             suggestions = advise(
                 network,
                 found,
                 barred=tuple(state.cannot_do),
                 repeatable=_worth_repeating(state, self.knowledge),
                 rate_per_hour=self.rate_per_hour,
-                problem=problem,
-                posterior=posterior,
             )
             explanation = explain(network, found)
         except Impossible:

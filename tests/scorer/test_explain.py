@@ -169,6 +169,8 @@ def test_weights_are_held_at_certainty() -> None:
 @pytest.mark.parametrize(
     ("chance", "said"),
     [
+        (0.005, "under 1 %"),
+        (0.995, "over 99 %"),
         (0.0, "0 %"),
         (1e-5, "under 1 %"),
         (0.123, "12 %"),
