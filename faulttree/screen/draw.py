@@ -23,10 +23,8 @@ EIGHTHS = " ▏▎▍▌▋▊▉█"
 
 
 def bar(share: float, cells: int) -> str:
-    """A share of 1 as a bar of so many cells; anything above nothing shows a sliver."""
-    eighths = round(max(0.0, min(1.0, share)) * cells * 8)
-    if share > 0.002:
-        eighths = max(1, eighths)
+    """A share of 1 as a bar of so many cells; above 0.2 % there is a sliver at any width."""
+    eighths = max(1, round(min(1.0, share) * cells * 8)) if share > 0.002 else 0
     full, rest = divmod(eighths, 8)
     return ("█" * full + (EIGHTHS[rest] if rest else "")).ljust(cells)
 

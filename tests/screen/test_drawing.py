@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from faulttree.scorer.explain import Conflict
@@ -21,6 +21,7 @@ from faulttree.tree.model import Spec
 CHANCES = st.floats(0.0, 1.0)
 
 
+@example(0.002, 32)
 @given(CHANCES, st.integers(1, 40))
 def test_a_bar_keeps_to_its_cells(share, cells):
     """A bar fills exactly its cells, and anything above nothing can be seen."""
