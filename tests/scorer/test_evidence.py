@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from faulttree.scorer.evidence import Entry, conformance, spread_choice, weigh
+from faulttree.trade import registry, sums
 from faulttree.tree.car import Car, Known, describe_car
 from faulttree.tree.load import load
 from faulttree.tree.model import Instrument, Knowledge, Part, Reading, Test
@@ -73,6 +74,12 @@ def test_accuracy_is_a_rectangular_half_width() -> None:
     for half_width, expected in ((0.40, 0.231), (4.0, 2.31)):
         weighed = weigh(pressure(half_width), [entry(40.0)], Car(), KNOWN)
         assert weighed.u == pytest.approx(expected, abs=0.0005 * expected + 0.0005)
+
+
+def test_a_digital_display_is_out_by_half_a_digit() -> None:
+    """JCGM 100:2008, F.2.2.1 (from memory): a last digit of 1 has u = 0.289."""
+    weighed = weigh(pressure(accuracy=0.5), [entry(40.0)], Car(), KNOWN)
+    assert weighed.u == pytest.approx(0.289, abs=5e-4)
 
 
 def test_near_a_limit_two_readings_do_not_tell_opposite_stories() -> None:
@@ -184,6 +191,43 @@ def test_uncertainty_of_a_sum_follows_from_its_inputs() -> None:
     assert weighed.bands["in limits"] == pytest.approx(
         1 - stats.norm.cdf(20.0, weighed.figure, weighed.u), abs=1e-9
     )
+
+
+def test_nine_components_combine_as_published(monkeypatch: pytest.MonkeyPatch) -> None:
+    """NIST TN 1297 (1994), table D.1 (read): nine components in nm combine to 34 (33.81).
+
+    Each component is the standard uncertainty of one part of a sum that adds nine parts.
+    """
+    components = (25, 5.8, 3.9, 6.7, 1.7, 5.8, 10.2, 2.9, 16.6)
+    monkeypatch.setattr(registry, "ENTERED", sums.SUMS.copy())
+    monkeypatch.setattr(sums, "SUMS", registry.ENTERED)
+    names = "abcdefghi"
+
+    def add(
+        a: float,
+        b: float,
+        c: float,
+        d: float,
+        e: float,
+        f: float,
+        g: float,
+        h: float,
+        i: float,
+    ) -> float:
+        """Nine lengths end to end."""
+        return a + b + c + d + e + f + g + h + i
+
+    inputs = dict.fromkeys(names, "mm")
+    registry.sum_of(
+        name="end-to-end", gives="mm", inputs=inputs, source="arithmetic", formula="all of them"
+    )(add)
+    parts = tuple(
+        Part(name, "mm", u * math.sqrt(3.0), (0.0, 1e6))
+        for name, u in zip(names, components, strict=True)
+    )
+    read = Entry(values={name: (1000.0,) for name in names})
+    weighed = weigh(taking("end-to-end", parts, "mm", 0.0), [read], Car(), KNOWN)
+    assert weighed.u == pytest.approx(33.81, abs=5e-3)
 
 
 def test_parts_in_other_units_come_to_the_same_figure() -> None:

@@ -34,12 +34,6 @@ def test_conformance_between_two_limits() -> None:
     assert conformance(13.6, 1.8, [12.5, 16.3])[1] == pytest.approx(0.6626, abs=5e-5)
 
 
-def test_root_sum_of_squares_budget() -> None:
-    """NIST TN 1297 (1994), table D.1 (read): the nine components in nm combine to 34."""
-    parts = [25, 5.8, 3.9, 6.7, 1.7, 5.8, 10.2, 2.9, 16.6]
-    assert round(math.hypot(*parts)) == 34
-
-
 def test_noisy_or_of_three_fevers() -> None:
     """Fever example of Russell and Norvig (from memory): inhibitors .6 .2 .1 give .012."""
     sure = 1 - 1e-9
