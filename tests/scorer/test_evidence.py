@@ -225,7 +225,7 @@ def test_nine_components_combine_as_published(monkeypatch: pytest.MonkeyPatch) -
         Part(name, "mm", u * math.sqrt(3.0), (0.0, 1e6))
         for name, u in zip(names, components, strict=True)
     )
-    read = Entry(values={name: (1000.0,) for name in names})
+    read = Entry(values=dict.fromkeys(names, (1000.0,)))
     weighed = weigh(taking("end-to-end", parts, "mm", 0.0), [read], Car(), KNOWN)
     assert weighed.u == pytest.approx(33.81, abs=5e-3)
 

@@ -1,7 +1,10 @@
 """Published values for the scorer, each beside its source and how it was had.
 
 `read` means read in a stored copy or a text that quotes it; `from memory` that the figure was
-remembered. All were recomputed by hand before they were written down.
+remembered. All were recomputed by hand before they were written down. The budget of NIST TN 1297
+and the JCGM 100 figures stand in `test_evidence`, repair order in `test_advice`, the Brier score
+with the exercise. The chest clinic of Lauritzen and Spiegelhalter 1988 does not apply: its dyspnoea
+(0.1, 0.7, 0.8, 0.9) is no noisy-OR, which would need 0.93 for both causes, so no tree can hold it.
 """
 
 import math
