@@ -9,6 +9,7 @@ deletes it has the authored figures back, since the authored files are never tou
       fuel-pump-weak: {how_common: 0.08}
     tests:
       fuel-pressure-prime:
+        minutes: 18
         by_chance: {low: 0.03}
         points_to:
           fuel-pump-weak: {low: 0.81}
@@ -86,7 +87,10 @@ class _Overlay:
                 if self.loaded(item, path, "causes", cause):
                     authored = test.points_to.get(cause, {})
                     points_to[cause] = self.bands(item, path, test, authored, chances)
-            made[name] = dataclasses.replace(test, by_chance=by_chance, points_to=points_to)
+            minutes = test.minutes if item.entry.minutes is None else item.entry.minutes
+            made[name] = dataclasses.replace(
+                test, minutes=minutes, by_chance=by_chance, points_to=points_to
+            )
         return made
 
     def trees(self) -> dict[str, Tree]:

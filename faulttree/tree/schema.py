@@ -469,8 +469,10 @@ class LearnedCauseEntry(Entry):
 
 
 class LearnedTestEntry(Entry):
-    """What closed sessions taught about a test; bands that are left out stay as authored."""
+    """What closed sessions taught about a test; what is left out stays as authored."""
 
+    minutes: Positive | None = None
+    """How long it takes in this shop, as the times in the logs say."""
     by_chance: Annotated[dict[str, Chance], Field(default_factory=dict)]
     """For some bands, the chance of it on a car with none of the causes."""
     points_to: Annotated[dict[str, dict[str, Chance]], Field(default_factory=dict)]
@@ -490,7 +492,7 @@ class LearnedFile(Entry):
     format: Literal[1]
     """The version of the file format."""
     about: Text | None = None
-    """Where the figures come from."""
+    """Where the figures come from, and how to go back."""
     causes: Annotated[dict[Id, LearnedCauseEntry], Field(default_factory=dict)]
     """The causes, by id."""
     tests: Annotated[dict[Id, LearnedTestEntry], Field(default_factory=dict)]
@@ -502,14 +504,21 @@ class LearnedFile(Entry):
 def json_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of all files together, for editors."""
     any_file = RootModel[  # built only when it is asked for: it costs as much as all the others
-        TreeFile | CatalogueFile | SpecsFile | InstrumentsFile | CautionsFile | VehicleFile
+        TreeFile
+        | CatalogueFile
+        | SpecsFile
+        | InstrumentsFile
+        | CautionsFile
+        | VehicleFile
+        | LearnedFile
     ]
     schema: dict[str, Any] = _tidy(any_file.model_json_schema(by_alias=True, mode="validation"))
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,
         "title": "A file of a faulttree shelf",
-        "description": "A tree, a catalogue, specs, instruments, cautions or a vehicle.",
+        "description": "A tree, a catalogue, specs, instruments, cautions, a vehicle, or what "
+        "closed sessions taught.",
     }
 
 

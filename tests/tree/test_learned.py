@@ -3,12 +3,15 @@
 import shutil
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from faulttree.cli import main
 from faulttree.tree.check import check
 from faulttree.tree.load import TreeError, from_document, load, load_all
 from faulttree.tree.model import Knowledge
+from faulttree.tree.schema import json_schema
+from faulttree.tree.source import read_source
 
 LEARNED = """\
 format: 1
@@ -16,6 +19,7 @@ causes:
   fuel-pump-weak: {how_common: 0.11}
 tests:
   fuel-pressure-prime:
+    minutes: 17.5
     by_chance: {low: 0.07}
     points_to:
       fuel-pump-weak: {low: 0.66}
@@ -42,6 +46,9 @@ def test_learned_figures_take_the_place_of_authored_ones(shelf: Path) -> None:
     assert knowledge.causes["fuel-pump-weak"].how_common == 0.11
     assert knowledge.causes["regulator-high"].how_common == 0.02
     test = knowledge.tests["fuel-pressure-prime"]
+    assert test.minutes == 17.5
+    authored = load_all(shelf, learned=False)
+    assert knowledge.tests["cranking-volts"].minutes == authored.tests["cranking-volts"].minutes
     assert test.by_chance == {"low": 0.07, "high": 0.02}
     assert test.points_to == {
         "fuel-pump-weak": {"low": 0.66},
@@ -147,6 +154,14 @@ WRONG = [
         "5:7: error: the chances sum to 1.05, with `high` as authored; at most 0.98: nothing is "
         "certain [chances-too-large]",
     ),
+    (
+        "tests:\n  fuel-pressure-prime: {minutes: 0}",
+        "3:34: error: `minutes` must be more than 0, not 0 [chance-certain]",
+    ),
+    (
+        "tests:\n  fuel-pressure-prime: {minutes: 5 min}",
+        "3:34: error: `minutes` must be a number, not `5 min`; write the number alone [wrong-type]",
+    ),
     ("sessions: 4", "2:1: error: unknown key `sessions`; "),
     ("causes: [1]", "2:9: error: `causes` must be a mapping of keys to values, not a list"),
 ]
@@ -204,3 +219,18 @@ def test_learning_anew_starts_from_the_authored_figures(
     assert main(["learn"]) == 1
     assert given == [authored]
     assert capsys.readouterr().err
+
+
+def test_an_editor_knows_the_form_of_the_file(shelf: Path) -> None:
+    """A general JSON Schema validator accepts what the loader accepts, and refuses a wrong form."""
+    validator = jsonschema.Draft202012Validator(json_schema())
+    assert validator.is_valid(read_source(write(shelf)).data)
+    for body in (
+        "causes:\n  fuel-pump-weak: {how_common: 1}",
+        "causes:\n  fuel-pump-weak: {how_common: 0.1, minutes: 3}",
+        "tests:\n  fuel-pressure-prime: {minutes: 0}",
+        "tests:\n  fuel-pressure-prime: {by_chance: {low: 1.5}}",
+        "sessions: 4",
+    ):
+        data = read_source(write(shelf, f"format: 1\n{body}\n")).data
+        assert not validator.is_valid(data), body
