@@ -184,7 +184,7 @@ class ExercisePage(Page[None]):
 
     def _list(self) -> None:
         """The choices that answer what is typed; the tests first."""
-        from faulttree.screen.intake import rank
+        from faulttree.screen.search import rank
 
         if self.scene is None or self.mode != "choosing":
             return

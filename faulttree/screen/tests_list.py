@@ -6,9 +6,9 @@ from textual.app import ComposeResult
 from textual.widgets import Input
 
 from faulttree.screen import actions, text
-from faulttree.screen.intake import rank
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
+from faulttree.screen.search import rank
 from faulttree.screen.wording import minutes_words, reach_words
 from faulttree.screen.work import Advised, Work
 from faulttree.tree.model import Test
