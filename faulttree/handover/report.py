@@ -167,7 +167,7 @@ def _vehicle(state: State, knowledge: Knowledge) -> list[Block]:
     used: dict[str, None] = {}
     for fact in state.readings:
         if fact.event.test in knowledge.tests:
-            used |= dict.fromkeys(specs_of(knowledge.tests[fact.event.test]))
+            used |= dict.fromkeys(specs_of(knowledge.tests[fact.event.test], car))
     kind = [
         f"{name_of(spec, knowledge)}: {value_text(known.value)}"
         for spec, known in car.specs.items()

@@ -196,14 +196,18 @@ def _sum_units(reading: Reading) -> dict[str, str]:
     return chosen.units_for(units_given)[0]
 
 
-def _given(reading: Reading, car: Car, knowledge: Knowledge) -> dict[str, float]:
-    """The further parameters of a sum: numbers as they stand, specs in the sum's unit."""
+def _given(reading: Reading, car: Car, knowledge: Knowledge) -> dict[str, sums.Input]:
+    """The further parameters of a sum: numbers and lists as they stand, specs in the sum's unit."""
     if not reading.given:
         return {}
     wanted = _sum_units(reading)
-    values: dict[str, float] = {}
+    values: dict[str, sums.Input] = {}
     for name, given in reading.given.items():
         if isinstance(given, str):
+            known = car.specs.get(given)
+            if known is not None and isinstance(known.value, tuple):
+                values[name] = known.value
+                continue
             number = car.number(given, wanted.get(name))
             if number is None:
                 raise SpecUnknown(given, knowledge.specs[given].name)
@@ -214,7 +218,7 @@ def _given(reading: Reading, car: Car, knowledge: Knowledge) -> dict[str, float]
 
 
 def _take(
-    reading: Reading, values: Mapping[str, tuple[float, ...]], given: dict[str, float]
+    reading: Reading, values: Mapping[str, tuple[float, ...]], given: Mapping[str, sums.Input]
 ) -> float:
     """The figure that is banded, in `figure_unit`, from values in the units of the parts."""
     if reading.take is None:
@@ -235,7 +239,7 @@ def _take(
 def _figure_uncertainty(
     test: Test,
     values: Mapping[str, tuple[float, ...]],
-    given: dict[str, float],
+    given: Mapping[str, sums.Input],
     entry: Entry,
     car: Car,
     knowledge: Knowledge,

@@ -185,8 +185,21 @@ def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
         if known is None:
             said.append(f"{name}: not known for this car")
             continue
-        said.append(f"{lead}{_in_unit(known, unit)}, {ORIGIN[known.origin]}")
+        said.append(f"{lead}{_in_unit(known, unit)}, {_why(spec, car, knowledge, unit)}")
     return said
+
+
+def _why(spec: str, car: Car, knowledge: Knowledge, unit: str) -> str:
+    """Where a figure comes from: a book, or the figures that a sum worked it out of."""
+    known = car.specs[spec]
+    if not known.out_of:
+        return ORIGIN[known.origin]
+    parts = [
+        f"{knowledge.specs[part].name} {_in_unit(car.specs[part], unit)}"
+        f" ({ORIGIN[car.specs[part].origin]})"
+        for part in known.out_of
+    ]
+    return f"worked out of {' and '.join(parts)}"
 
 
 def _in_unit(known: Known, unit: str) -> str:

@@ -65,7 +65,7 @@ def car_of(state: State, knowledge: Knowledge) -> Car:
     car = describe_car(knowledge, vehicle if vehicle in knowledge.vehicles else None, typed)
     specs = dict(car.specs)
     for spec, known in car.specs.items():
-        if known.origin != "typed":
+        if known.origin != "typed" or known.out_of:
             continue
         given = state.specs.get(spec)
         source = given.event.source if given else described.source if described else ""
@@ -85,8 +85,11 @@ def checked_points(state: State) -> dict[str, dict[float, float]]:
     return points
 
 
-def specs_of(test: Test) -> tuple[str, ...]:
-    """The specs on which the limits, sums and pattern of a test depend, each once."""
+def specs_of(test: Test, car: Car) -> tuple[str, ...]:
+    """The specs on which the limits, sums and pattern of a test depend, each once.
+
+    A value that was worked out is followed by the figures it came of.
+    """
     limits = list(test.limits)
     needed: list[str] = []
     if test.pattern is not None:
@@ -98,14 +101,18 @@ def specs_of(test: Test) -> tuple[str, ...]:
         needed += [given for given in test.reading.given.values() if isinstance(given, str)]
         if test.reading.per_cylinder:
             needed.append("cylinders")
-    return tuple(dict.fromkeys(needed))
+    whole: list[str] = []
+    for name in needed:
+        known = car.specs.get(name)
+        whole += [name, *(known.out_of if known is not None else ())]
+    return tuple(dict.fromkeys(whole))
 
 
 def specs_used(test: Test, car: Car) -> tuple[SpecUsed, ...]:
     """The spec values that a test's result stands on for this car, as far as they are known."""
     return tuple(
         SpecUsed(spec, known.value, known.unit, known.origin, known.source)
-        for spec in specs_of(test)
+        for spec in specs_of(test, car)
         if (known := car.specs.get(spec)) is not None
     )
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from faulttree.trade import units
-from faulttree.tree.model import Instrument, Knowledge, Limit, SpecLimit, Test, Value
+from faulttree.tree.model import Instrument, Knowledge, Limit, Spec, SpecLimit, Test, Value
 
 Origin = Literal["typed", "vehicle", "generic"]
 
@@ -35,6 +35,8 @@ class Known:
     unit: str
     origin: Origin
     source: str = ""
+    out_of: tuple[str, ...] = ()
+    """The specs that a sum worked it out of; the origin is then that of the poorest of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,8 @@ def describe_car(
 ) -> Car:
     """What is known of a car: typed values first, then its vehicle file, then generic defaults.
 
-    Generic defaults that depend on other specs are worked out in the order of the specs file.
+    Generic defaults that depend on other specs, and values that a sum gives, are worked out in the
+    order of the specs file.
     Raises KeyError for a vehicle that the knowledge does not hold.
     """
     typed = typed or {}
@@ -108,6 +111,11 @@ def describe_car(
         if spec.id in specs:
             continue
         unit = spec.unit or ""
+        if spec.take is not None:
+            worked = _worked_out(spec, specs)
+            if worked is not None:
+                specs[spec.id] = worked
+            continue
         for when, value in spec.defaults:
             if all(key in specs and as_word(specs[key].value) in ok for key, ok in when.items()):
                 specs[spec.id] = Known(value, unit, "generic", spec.source)
@@ -117,6 +125,47 @@ def describe_car(
                 specs[spec.id] = Known(spec.default, unit, "generic", spec.source)
     corrections = dict(own.corrections) if own else {}
     return Car(own.name if own else "", specs, corrections)
+
+
+SURENESS: tuple[Origin, ...] = ("generic", "vehicle", "typed")
+"""The origins, the least to be relied on first."""
+
+
+def _worked_out(spec: Spec, specs: Mapping[str, Known]) -> Known | None:
+    """A value that a sum gives, as good as the poorest figure in it; None where it cannot be had.
+
+    It cannot where a figure is unknown or outside what the sum is good for.
+    """
+    # Only here, because the list of sessions describes no car.
+    from faulttree.trade import sums
+
+    chosen = sums.get(spec.take or "")
+    origins: list[Origin] = []
+    values: dict[str, float | Value] = {}
+    units_given = {}
+    for name, given in spec.given.items():
+        known = specs.get(given) if isinstance(given, str) else None
+        if known is not None:
+            origins.append(known.origin)
+            values[name], units_given[name] = known.value, known.unit
+        elif isinstance(given, str):
+            return None
+        else:
+            declared = chosen.inputs[name]
+            values[name] = given
+            units_given[name] = "" if declared in sums.NOT_UNITS else declared
+    wanted, gives = chosen.units_for(units_given)
+    for name, value in values.items():
+        if isinstance(value, int | float) and name in wanted:
+            values[name] = units.convert(float(value), units_given[name], wanted[name])
+    try:
+        result = chosen.function(**values)
+    except sums.SumError:
+        return None
+    unit = spec.unit or ""
+    parts = tuple(given for given in spec.given.values() if isinstance(given, str))
+    origin: Origin = min(origins, key=SURENESS.index) if origins else "generic"
+    return Known(units.convert(result, gives, unit), unit, origin, spec.source, parts)
 
 
 def fits(needs: Mapping[str, tuple[str, ...]], car: Car) -> bool:

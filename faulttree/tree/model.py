@@ -177,7 +177,8 @@ class Spec:
 
     Exactly one of `unit` (a number; "" for a bare count), `choices` and `is_list` describes the
     value. `defaults` are tried in order before `default`; each holds the conditions on other
-    specs under which its value applies.
+    specs under which its value applies. `take` names a sum of `faulttree.trade` that works the
+    value out of `given`, numbers or ids of specs before this one, where nobody has given it.
     """
 
     id: str
@@ -188,6 +189,8 @@ class Spec:
     default: Value | None = None
     defaults: tuple[tuple[Mapping[str, tuple[str, ...]], Value], ...] = ()
     possible: tuple[float, float] | None = None
+    take: str | None = None
+    given: Mapping[str, float | str] = field(default_factory=dict)
     about: str = ""
     source: str = ""
     place: Place | None = field(default=None, compare=False)

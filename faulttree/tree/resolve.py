@@ -280,6 +280,11 @@ class _Resolver:
         repeated = {c for c in entry.choices or () if list(entry.choices or ()).count(c) > 1}
         for name in sorted(repeated):
             self.report(item, ("choices",), f"`{name}` is listed twice", rule="listed-twice")
+        if entry.take is not None:
+            self.worked_out(item, entry, unit)
+        elif entry.given:
+            message = "`given` without `take`: it hands values to a sum"
+            self.report(item, ("given",), message, rule="spec-kind", key=True)
         default = None
         if entry.default is not None:
             default = self.value(item, ("default",), item.id, entry, entry.default)
@@ -298,16 +303,63 @@ class _Resolver:
             default=default,
             defaults=tuple(defaults),
             possible=possible,
+            take=entry.take,
+            given=dict(entry.given),
             about=_text(entry.about),
             source=_text(entry.source),
             place=item.place(),
         )
 
+    def worked_out(
+        self, item: Item[schema.SpecEntry], entry: schema.SpecEntry, unit: str | None
+    ) -> None:
+        """Record why the sum of a spec cannot give its value."""
+        if unit is None:
+            message = "`take` is for numbers: a sum gives neither a choice nor a list"
+            self.report(item, ("take",), message, rule="spec-kind", key=True)
+            return
+        for key in ("default", "defaults"):
+            if getattr(entry, key):
+                message = f"`{key}` beside `take`: the sum gives the value"
+                self.report(item, (key,), message, rule="spec-kind", key=True)
+        found = sums.SUMS.get(entry.take or "")
+        if found is None:
+            self.unknown(item, ("take",), "sum", entry.take or "", sums.SUMS, rule="unknown-sum")
+            return
+        given_units = {}
+        for key, value in entry.given.items():
+            wanted = self.given_unit(item, ("given", key), found, key, value)
+            if wanted is None:
+                return
+            given_units[key] = wanted
+        if missing := [k for k in found.inputs if k not in {**given_units, **found.optional}]:
+            message = f"the sum `{found.name}` also needs {listed(missing)}"
+            self.report(item, ("take",), message, "name it in `given`", rule="spec-kind")
+            return
+        try:
+            _, gives = found.units_for(given_units)
+        except SumError as error:
+            self.report(item, ("take",), _sentence(error), rule="spec-kind")
+            return
+        if not _agree(gives, unit):
+            message = (
+                f"`{found.name}` gives {gives or 'a plain number'}, which cannot be turned into"
+                f" {unit or 'a plain number'}"
+            )
+            self.report(item, ("take",), message, rule="unit-mismatch")
+
     def spec_order(self) -> None:
-        """Record generic values that wait for a spec whose own generic value comes later."""
+        """Record values that wait for a spec whose own generic value comes later."""
         order = list(self.shelf.specs)
         for at, name in enumerate(order):
             item = self.shelf.specs[name]
+            for key, other in (item.entry.given if item.entry else {}).items():
+                if isinstance(other, str) and other in order[at:]:
+                    message = f"the value of `{other}` comes later in the file"
+                    if other == name:
+                        message = f"the value of `{name}` depends on itself"
+                    hint = f"write `{other}` before `{name}`" if other != name else ""
+                    self.report(item, ("given", key), message, hint, rule="spec-order")
             for nth, given in enumerate(item.entry.defaults if item.entry else ()):
                 for other in given.when:
                     later = self.shelf.specs.get(other) if other in order[at:] else None
@@ -711,7 +763,7 @@ class _Resolver:
                     self.report(item, path, message, hint, rule="unknown-sum", key=True)
                     return None
         for key, value in made.given.items():
-            unit = self.given_unit(item, found, key, value)
+            unit = self.given_unit(item, ("reading", "given", key), found, key, value)
             if unit is None:
                 return None
             given_units[key] = unit
@@ -723,10 +775,14 @@ class _Resolver:
         return gives
 
     def given_unit(
-        self, item: Item[schema.TestEntry], found: Sum, key: str, value: str | float
+        self,
+        item: Item[Any],
+        at: Sequence[str | int],
+        found: Sum,
+        key: str,
+        value: str | float,
     ) -> str | None:
         """The unit of what `given` hands to a sum, or None after recording what is wrong."""
-        at = ("reading", "given", key)
         wanted = found.inputs.get(key)
         if wanted is None:
             self.unknown(item, at, "input", key, found.inputs, key=True)
@@ -857,9 +913,15 @@ class _Resolver:
             elif band not in names and getattr(made, key) is not None:
                 message = f"`{key}` has no use: `{band}` is not among the bands"
                 self.report(item, ("pattern", key), message, rule="unknown-band", key=True)
-        if made.high_above is not None and made.high_above <= made.low_below:
-            message = "`high_above` must be more than `low_below`"
-            self.report(item, ("pattern", "high_above"), message, rule="limits-not-rising")
+        if made.high_above is not None and made.of == "highest":
+            message = "`high_above` needs `of: mean`: nothing reads above the highest"
+            self.report(item, ("pattern", "high_above"), message, rule="reading-kind", key=True)
+        shares = (("low_below", made.low_below, False), ("high_above", made.high_above, True))
+        for key, share, over in shares:
+            if share is not None and (share <= 1 if over else share >= 1):
+                message = f"`{key}` is {units.plain(share)} times the {made.of}"
+                hint = "15 % above it is 1.15" if over else "15 % below it is 0.85"
+                self.report(item, ("pattern", key), message, hint, rule="limits-not-rising")
         level = None
         if made.level_below is not None:
             unit = reading.figure_unit if reading else None

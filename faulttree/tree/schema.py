@@ -320,6 +320,23 @@ class SpecEntry(Entry):
     """Values for kinds of cars; the first that suits is taken."""
     possible: Pair | None = None
     """The lowest and the highest value that can be."""
+    take: str | None = None
+    """The sum that works the value out where nobody has given it."""
+    given: Annotated[
+        dict[
+            str,
+            Annotated[
+                Annotated[str, Tag("<text>")] | Annotated[float, Tag("<number>")],
+                Discriminator(
+                    _fit_kind,
+                    custom_error_type="wrong_kind",
+                    custom_error_message="must be a number or the id of a spec",
+                ),
+            ],
+        ],
+        Field(default_factory=dict),
+    ]
+    """What that sum needs: numbers, or ids of specs written before this one."""
     about: Text | None = None
     """More about it."""
     source: Text | None = None

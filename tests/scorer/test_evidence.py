@@ -11,7 +11,7 @@ from scipy import stats
 
 from faulttree.scorer.evidence import Entry, conformance, spread_choice, weigh
 from faulttree.trade import registry, sums
-from faulttree.tree.car import Car, Known, describe_car
+from faulttree.tree.car import Car, Known, SpecUnknown, describe_car
 from faulttree.tree.load import load
 from faulttree.tree.model import Instrument, Knowledge, Part, Reading, Test
 
@@ -292,3 +292,35 @@ def test_a_cylinder_at_the_edge_of_a_pattern_asks_for_another_look() -> None:
     assert 0.2 < weighed.bands["one low"] < 0.8
     assert weighed.near
     assert not weigh(test, [entry(150, 150, 60, 150)], car, KNOWN).near
+
+
+def test_sum_is_handed_the_banks_and_firing_order_of_the_car() -> None:
+    """A list among the specs reaches the sum as it stands: a whole bank low, and two that follow.
+
+    By hand: banks of 4 with means 100 and 150 give 66.7 %; 5 fires after 1 on this engine.
+    """
+    car = describe_car(KNOWN, "estate-vee-eight")
+    banks = replace(leads(), reading=each_cylinder("bank-low", {"banks": "banks"}))
+    row = (150.0, 150.0, 150.0, 150.0, 100.0, 100.0, 100.0, 100.0)
+    assert weigh(banks, [entry(*row)], car, KNOWN).figure == pytest.approx(200 / 3)
+    follow = each_cylinder("followers-low", {"firing_order": "firing_order"})
+    row = (50.0, 150.0, 150.0, 150.0, 50.0, 150.0, 150.0, 150.0)
+    assert weigh(replace(leads(), reading=follow), [entry(*row)], car, KNOWN).figure == 2
+
+
+def test_sum_without_the_firing_order_says_what_is_missing() -> None:
+    """A list that nobody has given is asked for by its name."""
+    follow = each_cylinder("followers-low", {"firing_order": "firing_order"})
+    with pytest.raises(SpecUnknown, match="Firing order"):
+        weigh(replace(leads(), reading=follow), [entry(50.0, 150.0)], Car(), KNOWN)
+
+
+def each_cylinder(take: str, given: dict[str, float | str]) -> Reading:
+    """A pressure of every cylinder, of which a sum makes one figure."""
+    part = Part("value", "psi", 1.0, (0.0, 300.0), None)
+    return Reading((part,), "", per_cylinder=True, take=take, given=given)
+
+
+def leads() -> Test:
+    """A number test with one limit."""
+    return replace(pressure(), bands=("in limits", "low"), limits=(1.0,))

@@ -175,6 +175,9 @@ def listed_twice() -> None:
 def spec_kind() -> None:
     """A spec must be one thing: a number with a unit, a choice of words, or a list.
 
+    A number may be worked out by a sum, with `take` and all that the sum needs in `given`; it then
+    has no `default` beside it.
+
     Bad:
 
     ```yaml

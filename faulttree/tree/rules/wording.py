@@ -203,6 +203,7 @@ def _used_ids(knowledge: Knowledge) -> dict[str, set[str]]:
             used["instruments"] |= {part.instrument for part in parts if part.instrument}
     for spec in knowledge.specs.values():
         used["specs"] |= {name for when, _ in spec.defaults for name in when}
+        used["specs"] |= {name for name in spec.given.values() if isinstance(name, str)}
     for vehicle in knowledge.vehicles.values():
         used["instruments"] |= vehicle.corrections.keys()
     used["cautions"] |= {c.id for c in knowledge.cautions.values() if c.kind == "stop"}
