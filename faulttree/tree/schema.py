@@ -115,6 +115,23 @@ def _one_or_each(value: Any) -> str:
     return "<each>" if isinstance(value, dict) else "<one>"
 
 
+Given = Annotated[
+    dict[
+        str,
+        Annotated[
+            Annotated[str, Tag("<text>")] | Annotated[float, Tag("<number>")],
+            Discriminator(
+                _fit_kind,
+                custom_error_type="wrong_kind",
+                custom_error_message="must be a number or the id of a spec",
+            ),
+        ],
+    ],
+    Field(default_factory=dict),
+]
+"""What else a sum is handed, by the name of its input."""
+
+
 class ReadingEntry(Entry):
     """What is entered at a test: one number, one for each cylinder, or several named ones."""
 
@@ -151,20 +168,7 @@ class ReadingEntry(Entry):
     """The id of the instrument."""
     take: str | None = None
     """The sum that turns what is entered into the figure that is banded."""
-    given: Annotated[
-        dict[
-            str,
-            Annotated[
-                Annotated[str, Tag("<text>")] | Annotated[float, Tag("<number>")],
-                Discriminator(
-                    _fit_kind,
-                    custom_error_type="wrong_kind",
-                    custom_error_message="must be a number or the id of a spec",
-                ),
-            ],
-        ],
-        Field(default_factory=dict),
-    ]
+    given: Given
     """What else the sum needs: numbers, or ids of specs."""
 
 
@@ -322,20 +326,7 @@ class SpecEntry(Entry):
     """The lowest and the highest value that can be."""
     take: str | None = None
     """The sum that works the value out where nobody has given it."""
-    given: Annotated[
-        dict[
-            str,
-            Annotated[
-                Annotated[str, Tag("<text>")] | Annotated[float, Tag("<number>")],
-                Discriminator(
-                    _fit_kind,
-                    custom_error_type="wrong_kind",
-                    custom_error_message="must be a number or the id of a spec",
-                ),
-            ],
-        ],
-        Field(default_factory=dict),
-    ]
+    given: Given
     """What that sum needs: numbers, or ids of specs written before this one."""
     about: Text | None = None
     """More about it."""
