@@ -461,8 +461,9 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _draw(options: argparse.Namespace) -> int:
-    from faulttree.tree.draw import FORMATS, outline
+    from faulttree.tree.draw import FORMATS
     from faulttree.tree.load import TreeError, load
+    from faulttree.tree.outline import outline
 
     if options.session is None:
         folder = _trees(options)

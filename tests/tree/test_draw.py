@@ -2,10 +2,15 @@
 
 import itertools
 import re
+import shutil
+import subprocess
 import xml.etree.ElementTree as ElementTree
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import networkx
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,25 +19,19 @@ from faulttree.cli import main
 from faulttree.tree.car import describe_car
 from faulttree.tree.draw import (
     FORMATS,
-    NEXT,
-    PASSED,
-    READ,
-    TEST,
-    Outline,
-    Step,
     as_dot,
     as_mermaid,
-    as_svg,
     as_tree,
     dot_text,
     mermaid_text,
-    outline,
-    svg_text,
 )
 from faulttree.tree.graph import NodeId, RouteStep, next_on_route, route_edges
 from faulttree.tree.load import load, load_all
 from faulttree.tree.model import Knowledge
+from faulttree.tree.outline import NEXT, PASSED, READ, TEST, Outline, Step, outline
+from faulttree.tree.picture import as_svg, svg_text
 from faulttree.tree.places import shipped
+from faulttree.tree.problem import visible
 
 SVG = "{http://www.w3.org/2000/svg}"
 HOSTILE = [
@@ -44,12 +43,16 @@ HOSTILE = [
     "a\nb\r\n    n0 --> n9",
     "`**bold**` <b>b</b> <!-- --> ]]> {{x}} |y|",
     "\ud7ff\ufffe\ufdd0 ﷺ",
+    "end",
+    "end; subgraph x [y] (z)",
+    "漢字 ünïcode עברית \N{AUTOMOBILE} x\u0302",
+    "1. list o---o x--x $$x^2$$ fa:fa-car",
 ]
 
 DOT = re.compile(
     r"""(?xm)
     ^digraph\ route\ \{\n
-    \s*label="(?:[^"\\\n]|\\\\|\\")*";\ labelloc=t;\n
+    \s*label="(?:[^"\\\n]|\\\\|\\")*";\ labelloc=t;\ fontname="sans-serif";\n
     \s*node\ \[shape=box,\ fontname="sans-serif"\];\ edge\ \[fontname="sans-serif"\];\n
     (?:\s*n\d+\ \[label="(?:[^"\\\n]|\\\\|\\")*"(?:,\ style=rounded)?(?:,\ penwidth=3)?\];\n)+
     (?:\s*n\d+\ ->\ n\d+\ \[label="(?:[^"\\\n]|\\\\|\\")*"(?:,\ penwidth=3)?\];\n)*
@@ -257,23 +260,101 @@ def assert_harmless(made: Outline, bad: Outline) -> None:
         assert len(list(picture.iter(f"{SVG}{tag}"))) == len(list(plain.iter(f"{SVG}{tag}")))
 
 
-def test_boxes_of_the_picture_do_not_overlap(shop: Knowledge) -> None:
-    """No two boxes of any shipped tree's picture cover each other, and all lie within it."""
+def as_graph(nodes: list[tuple[str, str]], edges: list[tuple[str, str, str]]) -> Any:
+    """A multigraph of labelled nodes and edges, as networkx compares them."""
+    graph: Any = networkx.MultiDiGraph()
+    for node, label in nodes:
+        graph.add_node(node, label=label)
+    for start, end, label in edges:
+        graph.add_edge(start, end, label=label)
+    return graph
+
+
+def drawn_graph(made: Outline) -> Any:
+    """What a drawing should say: signs and names, and from each to the next by which bands."""
+    nodes = [(repr(node), f"{made.signs[node]} {name}") for node, name in made.names.items()]
+    return as_graph(nodes, [(repr(s.start), repr(s.end), s.label) for s in made.steps])
+
+
+def read_mermaid(text: str) -> Any:
+    """The graph that a Mermaid text says, its character codes turned back; without its title."""
+
+    def plain(label: str) -> str:
+        return re.sub(r"#(\d+);", lambda code: chr(int(code[1])), label)
+
+    nodes = re.findall(r'^    (n\d+)\(?\["(.*)"\]\)?$', text, re.M)
+    edges = re.findall(r'^    (n\d+) (?:==>|-->)\|"(.*)"\| (n\d+)$', text, re.M)
+    return as_graph(
+        [(node, plain(label)) for node, label in nodes],
+        [(start, end, plain(label)) for start, label, end in edges],
+    )
+
+
+def read_dot(text: str) -> Any:
+    """The graph that Graphviz itself draws of a DOT text."""
+    done = subprocess.run(
+        ["dot", "-Tsvg"], input=text, capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stderr == ""
+    nodes, edges = [], []
+    for group in ElementTree.fromstring(done.stdout).iter(f"{SVG}g"):
+        name = group.findtext(f"{SVG}title") or ""
+        shown = (group.findtext(f"{SVG}text") or "").replace("\N{NO-BREAK SPACE}", " ")
+        if group.get("class") == "node":
+            nodes.append((name, shown))
+        elif group.get("class") == "edge":
+            start, _, end = name.partition("->")
+            edges.append((start, end, shown))
+    return as_graph(nodes, edges)
+
+
+def same_graph(one: Any, other: Any) -> bool:
+    """Whether two graphs are one and the same but for the names of their nodes."""
+
+    def labels(pair: Any) -> list[str]:
+        return sorted(edge["label"] for edge in pair.values())
+
+    return bool(
+        networkx.is_isomorphic(
+            one,
+            other,
+            node_match=lambda a, b: a["label"] == b["label"],
+            edge_match=lambda a, b: labels(a) == labels(b),
+        )
+    )
+
+
+with_dot = pytest.mark.skipif(shutil.which("dot") is None, reason="Graphviz is not here")
+both = pytest.mark.parametrize(
+    "read",
+    [pytest.param(read_mermaid, id="mermaid"), pytest.param(read_dot, id="dot", marks=with_dot)],
+)
+
+
+@both
+def test_text_read_back_is_the_route(shop: Knowledge, read: Callable[[str], Any]) -> None:
+    """What other programs read out of the text has the route's tests, causes, bands and steps."""
+    write = as_dot if read is read_dot else as_mermaid
     for tree in shop.trees:
-        picture = ElementTree.fromstring(as_svg(outline(shop, tree)))
-        wide, high = float(picture.get("width", 0)), float(picture.get("height", 0))
-        boxes = [
-            tuple(float(box.get(key, 0)) for key in ("x", "y", "width", "height"))
-            for group in picture.iter(f"{SVG}g")
-            for box in group.iter(f"{SVG}rect")
-        ]
-        assert len(boxes) > 10
-        for at, (x, y, w, h) in enumerate(boxes):
-            assert x >= 0
-            assert x + w <= wide
-            assert y + h <= high
-            for x2, y2, w2, h2 in boxes[:at]:
-                assert x + w <= x2 or x2 + w2 <= x or y + h <= y2 or y2 + h2 <= y
+        made = outline(shop, tree)
+        assert same_graph(read(write(made)), drawn_graph(made))
+
+
+@both
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_names_are_read_back_as_they_stand(
+    shelf: Path, read: Callable[[str], Any], text: str
+) -> None:
+    """Quotes, brackets, semicolons, `end`, line breaks and other letters come back as text."""
+    write = as_dot if read is read_dot else as_mermaid
+    bad = renamed(outline(load(["engine-stalls"], trees_dir=shelf), "engine-stalls"), text)
+    shown = visible(text)
+    wanted = replace(
+        bad,
+        names=dict.fromkeys(bad.names, shown),
+        steps=tuple(replace(step, bands=(shown,)) for step in bad.steps),
+    )
+    assert same_graph(read(write(bad)), drawn_graph(wanted))
 
 
 def test_command_draws_to_standard_output(shelf: Path, capsys: pytest.CaptureFixture[str]) -> None:
