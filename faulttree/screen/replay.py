@@ -1,7 +1,8 @@
 """A past session, entry by entry: what was done, what it said, and where the causes then stood.
 
-Nothing is written. The figures of a reading are those that were recorded; the chances are worked
-out again from the knowledge that the session was recorded with.
+It is stepped through, jumped about in, or played at a pace. Nothing is written. The figures of a
+reading are those that were recorded; the chances are worked out again from the knowledge that the
+session was recorded with.
 """
 
 from __future__ import annotations
@@ -14,17 +15,32 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, text
+from faulttree.screen.boxes import WriteBox
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 
 if TYPE_CHECKING:
+    from textual.timer import Timer
+
     from faulttree.screen.work import Advised, Reckoned, Reckoner, Work
     from faulttree.session.events import Envelope
     from faulttree.session.state import State
 
 
+PACES = (1.0, 2.0, 4.0, 8.0, 15.0, 30.0)
+"""For how many seconds an entry stays while the session is played."""
+USUAL_PACE = 4.0
+LOOK_AGAIN = 0.1
+"""After how many seconds to look again whether the chances of an entry are there."""
+
+JUMP = (
+    "An entry's number; repair, complaint, reading, note or close for the next of them; or a word "
+    "of a test's name for its next reading. After the last entry it begins at the first again."
+)
+
+
 class ReplayPage(Page[None]):
-    """Step forward and back through a session."""
+    """Step forward and back through a session, jump in it, or let it play."""
 
     PAGE = "replay"
     BINDINGS = actions.bindings("replay")
@@ -38,6 +54,11 @@ class ReplayPage(Page[None]):
         self.reckoned: dict[int, Reckoned] = {}
         self.at = 0
         self.damage = ""
+        self.pace = USUAL_PACE
+        self.playing = False
+        self.wanted = ""
+        self._timer: Timer | None = None
+        self._played = 0
 
     def compose(self) -> ComposeResult:
         yield Head()
@@ -78,7 +99,7 @@ class ReplayPage(Page[None]):
 
         self.work, self.steps, self.damage = work, steps, damage
         self.reckoner = Reckoner(work.knowledge)
-        self.head(f"Replay: {work.title}", f"{len(steps)} entries")
+        self._say_pace()
         self._list()
         self.query_one(PickList).focus()
         if damage:
@@ -118,7 +139,11 @@ class ReplayPage(Page[None]):
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         event.stop()
         if event.id:
-            self.at = int(event.id) - 1
+            at = int(event.id) - 1
+            # Whoever moves about while it plays wants to look for himself.
+            if self.playing and at != self._played:
+                self._stop()
+            self.at = at
             self._show()
 
     def _go(self, at: int) -> None:
@@ -126,16 +151,115 @@ class ReplayPage(Page[None]):
             self.query_one(PickList).highlighted = max(0, min(at, len(self.steps) - 1))
 
     def action_next(self) -> None:
+        self._stop()
         self._go(self.at + 1)
 
     def action_previous(self) -> None:
+        self._stop()
         self._go(self.at - 1)
 
     def action_first(self) -> None:
+        self._stop()
         self._go(0)
 
     def action_last(self) -> None:
+        self._stop()
         self._go(len(self.steps) - 1)
+
+    # --- playing ---------------------------------------------------------------------------------
+
+    def action_play(self) -> None:
+        """Begin to play, from the first entry when the last one is shown; or stop."""
+        if self.playing:
+            self._stop()
+        elif self.steps:
+            self.playing = True
+            self._played = self.at if self.at + 1 < len(self.steps) else 0
+            self._go(self._played)
+            self._wait(self.pace)
+            self._say_pace()
+
+    def action_pace(self, step: int) -> None:
+        """Stay longer or shorter at each entry."""
+        at = PACES.index(self.pace) if self.pace in PACES else 0
+        self.pace = PACES[max(0, min(at + step, len(PACES) - 1))]
+        if self.playing:
+            self._wait(self.pace)
+        self._say_pace()
+
+    def _wait(self, seconds: float) -> None:
+        if self._timer is not None:
+            self._timer.stop()
+        self._timer = self.set_timer(seconds, self._play_on)
+
+    def _play_on(self) -> None:
+        """The next entry, once the chances of this one were there to be seen."""
+        if not self.playing:
+            return
+        if self.at not in self.reckoned:
+            self._wait(LOOK_AGAIN)
+        elif self.at + 1 == len(self.steps):
+            self._stop()
+            self.say("That was the last entry.")
+        else:
+            self._played = self.at + 1
+            self._go(self._played)
+            self._wait(self.pace)
+
+    def _stop(self) -> None:
+        if self.playing:
+            self.playing = False
+            if self._timer is not None:
+                self._timer.stop()
+            self._say_pace()
+
+    def _say_pace(self) -> None:
+        """Say at the head whether it plays, and how fast."""
+        title = self.work.title if self.work is not None else self.path.name
+        status = f"{len(self.steps)} entries"
+        if self.playing:
+            status = f"playing, {self.pace:g} s an entry"
+        elif self.pace != USUAL_PACE:
+            status += f", pace {self.pace:g} s"
+        self.head(f"Replay: {title}", status)
+        self.refresh_bindings()
+
+    def on_screen_suspend(self) -> None:
+        # What lies over the page is read in peace.
+        self._stop()
+
+    def name_of(self, action: actions.Action) -> str:
+        if action.id == "replay.play" and self.playing:
+            return "Stop"
+        return action.name
+
+    # --- jumping ---------------------------------------------------------------------------------
+
+    def action_jump(self) -> None:
+        """Ask where to, and go there."""
+        if not self.steps:
+            return
+        self._stop()
+        box = WriteBox("Jump to", text.line(JUMP), self.wanted, "12, repair, complaint, vacuum...")
+        self.app.push_screen(box, lambda wanted: self.action_jump_to(wanted) if wanted else None)
+
+    def action_jump_to(self, wanted: str) -> None:
+        """Go to the next entry that is meant."""
+        from faulttree.screen.past import jump
+
+        if self.work is None or not self.steps:
+            return
+        self._stop()
+        if wanted not in {"repair", "complaint"}:
+            self.wanted = wanted
+        envelopes = [envelope for envelope, _ in self.steps]
+        found = jump(envelopes, self.at, wanted, self.work.knowledge)
+        if found is None:
+            self.say(f"{wanted}: no entry answers that.", severity="warning", title="Jump")
+            return
+        if found.round:
+            self.say("From the first entry again.", title="Jump")
+        self._go(found.at)
 
     def action_why(self) -> None:
         """Why each cause stood where it did at this entry."""
@@ -157,7 +281,7 @@ class ReplayPage(Page[None]):
         else:
             self.say("No complaint had been taken yet, so no cause had been weighed.")
 
-    def _show_why(self, page: Page[str]) -> None:
+    def _show_why(self, page: Page[bool]) -> None:
         self.app.push_screen(page)
 
     # --- one entry -------------------------------------------------------------------------------
@@ -191,6 +315,7 @@ class ReplayPage(Page[None]):
 
     def _words(self) -> Content:
         from faulttree.screen.cards import cause_rows, doubts, moves_words
+        from faulttree.screen.past import reading_facts
         from faulttree.session.words import say
 
         assert self.work is not None
@@ -206,7 +331,8 @@ class ReplayPage(Page[None]):
             text.line((row, "bold"))
             for row in text.wrap(say(envelope.event, self.work.knowledge), cells)
         ]
-        rows += [text.line(row) for fact in self._reading() for row in text.wrap(fact, cells)]
+        facts = reading_facts(envelope.event, self.work.knowledge)
+        rows += [text.line(row) for fact in facts for row in text.wrap(fact, cells)]
         reckoned = self.reckoned.get(self.at)
         rows.append(Content(""))
         if reckoned is None:
@@ -219,27 +345,3 @@ class ReplayPage(Page[None]):
         rows += doubts(reckoned, no_advice)
         rows += cause_rows(reckoned, 5 if self.size.height < 30 else 12, cells)
         return text.stack(rows)
-
-    def _reading(self) -> list[str]:
-        """What was recorded with a reading: limits, how sure, showing or not, why it was taken."""
-        from faulttree.screen.cards import way_words
-        from faulttree.screen.wording import figure, percent, with_unit
-        from faulttree.session.events import ReadingTaken
-        from faulttree.session.words import figure_text
-
-        event = self.steps[self.at][0].event
-        if not isinstance(event, ReadingTaken):
-            return []
-        facts = []
-        if event.figure is not None:
-            facts.append(f"Figure: {figure_text(event)}")
-        if event.limits:
-            limits = ", ".join(with_unit(figure(limit), event.unit) for limit in event.limits)
-            facts.append(f"Limits: {limits}")
-        bands = sorted(event.bands.items(), key=lambda item: -item[1])
-        sure = ", ".join(f"{band} {percent(chance)}" for band, chance in bands if chance >= 0.005)
-        facts.append(f"How sure: {sure}")
-        if event.showing != "unknown":
-            facts.append(f"The complaint was showing: {event.showing}")
-        facts.append(f"Taken as: {way_words(event.taken_as)}")
-        return facts

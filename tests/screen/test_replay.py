@@ -9,9 +9,11 @@ from textual.worker import WorkerCancelled
 
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.lists import PickList
+from faulttree.screen.past import jump
 from faulttree.screen.replay import ReplayPage
 from faulttree.screen.why import WhyPage
-from faulttree.session.events import Noted
+from faulttree.session.events import Envelope, Noted, Opened, ReadingTaken, Repaired
+from faulttree.session.imagined import NO_TIME
 from faulttree.session.journal import open_journal, read
 from faulttree.session.moves import Undo, decide
 from faulttree.tree.model import Knowledge
@@ -90,7 +92,7 @@ async def test_a_reading_is_shown_as_it_was_recorded(sessions, size):
         shown = _frame(app)
         for words in ("33 psi", "Figure: 33", "Limits: 36", "How sure: low", "showing: yes"):
             assert words in shown, words
-        assert "Taken as: Advice" in shown
+        assert "Taken by: the advice" in shown
 
 
 async def test_the_causes_stand_as_they_did_then(sessions, size):
@@ -214,3 +216,148 @@ async def test_a_session_without_its_knowledge_says_so(sessions):
     async with app.run_test(size=(80, 24)) as pilot:
         await _settled(app, pilot)
         assert "The session cannot be replayed." in _frame(app)
+
+
+async def _until(pilot, done):
+    """Wait until something holds; a clock that never comes there fails the test."""
+    for _ in range(400):
+        if done():
+            return
+        await pilot.pause(0.02)
+    raise AssertionError("it did not come to that")
+
+
+async def test_it_plays_to_the_end_and_begins_anew(sessions, size):
+    """Played, the entries go by one after another, each with its chances, and stop at the last."""
+    path = sessions / CLOSED
+    last = len(read(path).envelopes)
+    app = _app(path)
+    async with app.run_test(size=size, notifications=True) as pilot:
+        await _settled(app, pilot)
+        page = app.screen
+        page.pace = 30.0
+        await pilot.press("l", "p", "p", "p", "s")
+        assert page.playing
+        assert "Stop" in _frame(app).splitlines()[-1]
+        assert "playing" in _frame(app).splitlines()[0]
+        page.pace = 0.01
+        page._play_on()
+        await _until(pilot, lambda: not page.playing)
+        await _settled(app, pilot)
+        assert page.at == last - 1
+        assert {last - 4, last - 3, last - 2, last - 1} <= set(page.reckoned)
+        assert "That was the last entry." in _frame(app)
+        page.pace = 30.0
+        await pilot.press("s")
+        assert (page.at, page.playing) == (0, True)
+
+
+async def test_the_pace_is_chosen_and_said(sessions, size):
+    """Plus and minus shorten and lengthen the stay at an entry, and the head says it."""
+    app = _app(sessions / CLOSED)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        for key, pace in (("plus", 2), ("plus", 1), ("plus", 1), *[("minus", 2)], ("minus", 4)):
+            await pilot.press(key)
+            await pilot.pause()
+            assert app.screen.pace == pace, f"after {key}"
+        await pilot.press("minus", "s")
+        await pilot.pause()
+        assert "playing, 8 s an entry" in _frame(app)
+
+
+@pytest.mark.parametrize("key", ["n", "p", "f", "l", "r", "s", "j", "w", "question_mark"])
+async def test_whoever_takes_the_keys_stops_the_playing(sessions, key):
+    """Stepping, jumping, asking why and the help stop the playing."""
+    app = _app(sessions / CLOSED)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await _settled(app, pilot)
+        page = app.screen
+        await pilot.press("n", "n", "s")
+        assert page.playing
+        await pilot.press(key)
+        await _settled(app, pilot)
+        assert not page.playing
+
+
+async def test_jumping_by_number_kind_and_name(sessions, size):
+    """A number, a kind of entry and a word of a test's name lead where they say."""
+    path = sessions / CLOSED
+    envelopes = read(path).envelopes
+    kinds = [type(envelope.event).__name__ for envelope in envelopes]
+    repairs = [at for at, kind in enumerate(kinds) if kind == "Repaired"]
+    app = _app(path)
+    async with app.run_test(size=size, notifications=True) as pilot:
+        await _settled(app, pilot)
+        page = app.screen
+        await pilot.press("r")
+        await _settled(app, pilot)
+        assert page.at == repairs[0]
+        await pilot.press("r")
+        assert page.at == repairs[1]
+        await pilot.press(*["r"] * (len(repairs) - 1))
+        await _settled(app, pilot)
+        assert page.at == repairs[0]
+        assert "From the first entry again." in _frame(app)
+        await pilot.press("c")
+        assert kinds[page.at] == "ComplaintChecked"
+        for typed, entry in (
+            ("12", 12),
+            ("compression dry", _entry("ReadingTaken", path, "compression-dry")),
+        ):
+            await pilot.press("j", *["backspace"] * 30, *typed, "enter")
+            await _settled(app, pilot)
+            assert page.at == entry - 1, typed
+            assert f"Entry {entry} of" in _frame(app)
+        await pilot.press("j", *["backspace"] * 30, *"unicorn", "enter")
+        await _settled(app, pilot)
+        assert "unicorn: no entry answers that." in _frame(app)
+        assert page.at == entry - 1
+
+
+async def test_why_of_the_past_offers_no_repair(sessions, size):
+    """A session that is only looked at can have nothing repaired, so that is not offered."""
+    path = sessions / CLOSED
+    kept = path.read_bytes()
+    app = _app(path)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        app.screen.query_one(PickList).highlighted = _entry("ReadingTaken", path, "tip-in") - 1
+        await _settled(app, pilot)
+        await pilot.press("w")
+        await _settled(app, pilot)
+        assert isinstance(app.screen, WhyPage)
+        assert "Fix" not in _frame(app)
+        await pilot.press("f", "enter")
+        await _settled(app, pilot)
+        assert isinstance(app.screen, WhyPage)
+    assert path.read_bytes() == kept
+
+
+@pytest.mark.parametrize(
+    ("wanted", "at", "leads_to"),
+    [
+        ("3", 0, (2, False)),
+        ("0", 0, None),
+        ("99", 0, None),
+        ("", 0, None),
+        ("repairs", 0, (3, False)),
+        ("repair", 3, (3, True)),
+        ("Fuel PRESSURE", 2, (2, True)),
+        ("fuel 33", 0, (2, False)),
+        ("smells", 0, (1, False)),
+        ("undo", 0, None),
+    ],
+)
+def test_a_jump_is_found_from_where_one_stands(wanted, at, leads_to):
+    """The next entry that is meant, beginning again at the first when there is none after."""
+    events = [
+        Opened("p", ("idle",), "d", "t"),
+        Noted("Smells of petrol"),
+        ReadingTaken("fuel-pressure", "33"),
+        Repaired("pump-weak", "renewed"),
+    ]
+    envelopes = [Envelope(n, NO_TIME, "sam", event) for n, event in enumerate(events, 1)]
+    knowledge = Knowledge({}, {}, {}, {}, {}, {}, {})
+    found = jump(envelopes, at, wanted, knowledge)
+    assert (found and (found.at, found.round)) == leads_to

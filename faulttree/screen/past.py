@@ -1,0 +1,110 @@
+"""What replays have in common, on the screen and line by line: one entry in words, and jumping.
+
+Nothing here knows a widget.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from faulttree.screen.wording import figure, percent, with_unit
+from faulttree.session.events import (
+    CannotDo,
+    CautionAcknowledged,
+    Closed,
+    ComplaintChecked,
+    ComplaintTaken,
+    Envelope,
+    Event,
+    InstrumentChecked,
+    Noted,
+    ReadingTaken,
+    Repaired,
+    TakenAs,
+    Withdrawn,
+)
+from faulttree.session.words import figure_text, name_of, say, true_text
+from faulttree.tree.model import Knowledge
+
+KINDS: dict[str, tuple[type[Event], ...]] = {
+    "repair": (Repaired,),
+    "complaint": (ComplaintTaken, ComplaintChecked),
+    "reading": (ReadingTaken,),
+    "note": (Noted,),
+    "close": (Closed,),
+    "caution": (CautionAcknowledged,),
+    "cannot": (CannotDo,),
+    "instrument": (InstrumentChecked,),
+    "undo": (Withdrawn,),
+}
+"""What can be jumped to by its kind."""
+
+WAYS: dict[TakenAs, str] = {"route": "the route", "advice": "the advice", "free": "own choice"}
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Where a jump leads, counted from 0; `round` when it began again at the first entry."""
+
+    at: int
+    round: bool = False
+
+
+def jump(envelopes: Sequence[Envelope], at: int, wanted: str, knowledge: Knowledge) -> Found | None:
+    """Where a jump from the entry `at` leads: to a number, or to the next entry that is meant.
+
+    A kind (`repair`, `complaint`, `reading`, ...) means the next of that kind; other words mean the
+    next reading of a test with these words in its name, and if there is none, the next entry that
+    says them. After the last entry the search begins anew at the first.
+    """
+    wanted = " ".join(wanted.split()).casefold()
+    if not wanted:
+        return None
+    if wanted.isascii() and wanted.isdigit():
+        number = int(wanted)
+        return Found(number - 1) if 1 <= number <= len(envelopes) else None
+    kind = KINDS.get(wanted) or KINDS.get(wanted.removesuffix("s"))
+    words = wanted.split()
+
+    def of_kind(event: Event) -> bool:
+        return kind is not None and isinstance(event, kind)
+
+    def of_test(event: Event) -> bool:
+        if not isinstance(event, ReadingTaken | CannotDo):
+            return False
+        name = f"{name_of(event.test, knowledge)} {event.test}".casefold()
+        return all(word in name for word in words)
+
+    def says(event: Event) -> bool:
+        said = say(event, knowledge).casefold()
+        return all(word in said for word in words)
+
+    order = [*range(at + 1, len(envelopes)), *range(at + 1)]
+    for meant in (of_kind,) if kind else (of_test, says):
+        for place in order:
+            if meant(envelopes[place].event):
+                return Found(place, place <= at)
+    return None
+
+
+def reading_facts(event: Event, knowledge: Knowledge) -> list[str]:
+    """What was recorded with a reading: figure, limits, how sure, showing, why it was taken."""
+    if not isinstance(event, ReadingTaken):
+        return []
+    facts = []
+    true = true_text(event, knowledge.tests.get(event.test))
+    if true:
+        facts.append(f"Corrected for the instrument: {true}")
+    if event.figure is not None:
+        facts.append(f"Figure: {figure_text(event)}")
+    if event.limits:
+        limits = ", ".join(with_unit(figure(limit), event.unit) for limit in event.limits)
+        facts.append(f"Limits: {limits}")
+    bands = sorted(event.bands.items(), key=lambda item: -item[1])
+    sure = ", ".join(f"{band} {percent(chance)}" for band, chance in bands if chance >= 0.005)
+    facts.append(f"How sure: {sure}")
+    if event.showing != "unknown":
+        facts.append(f"The complaint was showing: {event.showing}")
+    facts.append(f"Taken by: {WAYS[event.taken_as]}")
+    return facts
