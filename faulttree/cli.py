@@ -34,6 +34,10 @@ Readings and repairs count in the order given. A reading is a figure with or wit
 ("shown=60 degC, true=85 degC"). A test read twice before a repair is repeated. A reading named
 like a complaint says whether that is there: idle-unsteady=gone or idle-unsteady=present.
 """
+LEARN_FOOT = """\
+The authored files are only read. learned.yaml lies over them until it is deleted; learning anew
+always starts from the author's figures, so no session counts twice.
+"""
 
 
 LISTED = 20
@@ -221,7 +225,13 @@ def _parser() -> argparse.ArgumentParser:
     tally.add_argument(
         "--format", choices=("text", "csv", "json"), default="text", help="how to write it"
     )
-    learn = command("learn", _learn, "say how far the trees' numbers fit the closed sessions")
+    learn = command(
+        "learn",
+        _learn,
+        "learn the trees' numbers from the closed sessions, into learned.yaml beside them",
+        epilog=LEARN_FOOT,
+    )
+    learn.add_argument("--dry-run", action="store_true", help="only report, write nothing")
     learn.add_argument(
         "--strength",
         type=float,
@@ -722,23 +732,53 @@ def _tally(options: argparse.Namespace) -> int:
 
 
 def _learn(options: argparse.Namespace) -> int:
-    from faulttree.study.learn import TooLittle, cases_of, learn, to_json, to_text
+    from faulttree.study.cases import gather
+    from faulttree.study.learn import Refused, learn, to_json, to_text
+    from faulttree.study.overlay import CannotWrite, overlay_of, write
     from faulttree.tree.load import TreeError, load_all
+    from faulttree.tree.places import TREES, shipped
 
-    if not options.strength > 0.0:
-        raise Wrong("--strength must be above zero.", USAGE)
+    if not 0.0 < options.strength < float("inf"):
+        raise Wrong("--strength must be a number above zero.", USAGE)
+    folder = _trees(options)
     try:
         # From the author's figures: from learned ones the same sessions would count twice.
-        knowledge = load_all(_trees(options), learned=False)
+        knowledge = load_all(folder, learned=False)
     except TreeError as trouble:
         raise Wrong(f"the trees cannot be used as they stand:\n{trouble}", CONTENT) from None
-    cases, skipped = cases_of(knowledge, _sessions_folder(options))
+    gathered = gather(knowledge, _sessions_folder(options))
     try:
-        lesson = learn(knowledge, cases, strength=options.strength, skipped=skipped)
-    except TooLittle as trouble:
-        left_out = "".join(f"\n  left out: {count} ({why})" for why, count in skipped.items())
-        raise Wrong(f"{trouble}{left_out}", CONTENT) from None
-    _print((to_json if options.json else to_text)(lesson).rstrip("\n"))
+        lesson = learn(knowledge, gathered, strength=options.strength)
+    except Refused as trouble:
+        left_out = [(count, why) for why, count in gathered.skipped.items()]
+        left_out += [(1, f"{one.session}: {one.why}") for one in gathered.contradictions]
+        listed = "".join(f"\n  left out: {count} ({why})" for count, why in left_out[:LISTED])
+        raise Wrong(f"{trouble}{listed}\nNothing was written.", CONTENT) from None
+    overlay = overlay_of(lesson, knowledge)
+    path, said = "", "Nothing was written; the trees are as they were."
+    # What came with the program is no place for what one shop has learnt.
+    theirs = folder == shipped(TREES) and getattr(options, "trees", None) is None
+    if theirs and not options.dry_run:
+        said = (
+            "Nothing was written: these are the trees that came with the program. Copy them to "
+            "./trees, or name yours with --trees."
+        )
+    elif not overlay.figures:
+        said = "Nothing was written: no figure moved."
+    elif not options.dry_run:
+        try:
+            path = str(write(folder, overlay, lesson))
+        except CannotWrite as trouble:
+            raise Wrong(str(trouble), CONTENT) from None
+        said = (
+            f"{overlay.figures} figures are written to {path}; sessions opened from now on use "
+            "them. Delete that file to go back to the author's."
+        )
+    if options.json:
+        _print(to_json(lesson, path, overlay.kept_out).rstrip("\n"))
+        return 0
+    notes = [f"Kept within bounds: {name}: {why}" for name, why in overlay.kept_out.items()]
+    _print("\n".join([to_text(lesson).rstrip("\n"), *notes, said]))
     return 0
 
 

@@ -23,18 +23,19 @@ in the folder, and what is not loaded is passed over, so one file serves every c
 chance is more than 0 and less than 1, no band is the expected one, and together with the authored
 figures that stay, the bands of a test leave room for the expected one. Whoever learns anew loads
 the trees with `learned=False`, or the same sessions would count twice. What the figures should be
-is left to whoever writes the file.
+is left to whoever writes the file (`faulttree.study.overlay`).
 """
 
 import dataclasses
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from faulttree.tree.model import Cause, Knowledge, Test, Tree
-from faulttree.tree.problem import Problem, did_you_mean, listed
-from faulttree.tree.resolve import MOST_FOR_ALL_BANDS
-from faulttree.tree.shelf import Item, Shelf, read_cached, tree_files
+from faulttree.tree.problem import Problem, did_you_mean, in_order, listed
+from faulttree.tree.resolve import MOST_FOR_ALL_BANDS, resolve
+from faulttree.tree.shelf import Item, Shelf, read_cached, read_learned, read_shelf, tree_files
 
 
 def apply_learned(knowledge: Knowledge, shelf: Shelf) -> Knowledge | None:
@@ -53,6 +54,16 @@ def apply_learned(knowledge: Knowledge, shelf: Shelf) -> Knowledge | None:
     if len(shelf.problems) > before:
         return None
     return dataclasses.replace(knowledge, causes=causes, tests=tests, trees=trees)
+
+
+def problems_of(folder: Path, path: Path) -> list[Problem]:
+    """What is wrong with a file of learned figures for the trees of a folder, wherever it lies."""
+    shelf = read_shelf(folder, tree_files(folder), learned=False)
+    read_learned(shelf, path)
+    knowledge = resolve(shelf)
+    if knowledge is not None:
+        apply_learned(knowledge, shelf)
+    return in_order([p for p in shelf.problems if knowledge is None or p.place.file == str(path)])
 
 
 @dataclass(slots=True)

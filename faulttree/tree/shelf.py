@@ -124,7 +124,7 @@ def read_shelf(
     for path in yaml_files(folder / VEHICLES):
         read_vehicle(shelf, path)
     if learned:
-        _read_learned(shelf, folder / LEARNED)
+        read_learned(shelf, folder / LEARNED)
     return shelf
 
 
@@ -230,7 +230,7 @@ def _read_section(
     target.update({item.id: item for item in _entries(shelf, source, section, model)})
 
 
-def _read_learned(shelf: Shelf, path: Path) -> None:
+def read_learned(shelf: Shelf, path: Path) -> None:
     """Read the figures that closed sessions taught, if there are any; see `learned`."""
     if not path.exists():
         return

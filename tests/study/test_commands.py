@@ -1,12 +1,17 @@
 """The commands of the studies, on the small trees that the tests of the commands use."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
 
 from faulttree.cli import main
+from faulttree.tree import places
+from faulttree.tree.check import check
+from faulttree.tree.load import load_all
 
+from .shop import simulate_shop, write_shop
 from .test_tally import session, write_log
 
 TREES = str(Path(__file__).parent.parent / "cli" / "trees")
@@ -44,11 +49,73 @@ def test_tally_counts_a_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str
 def test_learn_says_when_there_is_too_little(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """`learn` refuses one session, says how many it takes, and what was left out."""
+    """`learn` refuses one session, says what it takes and was left out, and writes nothing."""
     write_log(tmp_path / "a.jsonl", session("leak"))
     asked = ["--trees", TREES, "--sessions", str(tmp_path), "learn"]
     assert main(asked) == 1
     said = capsys.readouterr().err
     assert "it takes 20" in said
     assert "left out: 1 (no listed cause confirmed)" in said
-    assert main([*asked, "--strength", "0"]) == 2
+    assert "Nothing was written" in said
+    assert not (Path(TREES) / "learned.yaml").exists()
+    for strength in ("0", "nan", "inf"):
+        assert main([*asked, "--strength", strength]) == 2
+
+
+@pytest.fixture
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A working folder with trees of its own and sixty simulated sessions."""
+    shutil.copytree(TREES, tmp_path / "trees")
+    truth = load_all(tmp_path / "trees", learned=False)
+    write_shop(tmp_path / "sessions", simulate_shop(truth, 60, 1))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_learn_writes_an_overlay_that_the_other_commands_use(
+    shop: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`learn` writes, `check` passes it, the loader uses it, and deleting it undoes all."""
+    before = load_all("trees")
+    assert main(["learn"]) == 0
+    said = capsys.readouterr().out
+    assert "Learnt from 60 closed sessions" in said
+    assert "Delete that file to go back" in said
+    assert [p for p in check([Path("trees")]) if p.severity == "error"] == []
+    assert load_all("trees").causes != before.causes
+    (shop / "trees" / "learned.yaml").unlink()
+    assert load_all("trees") == before
+
+
+def test_learn_can_only_report(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With --dry-run the same report comes, as text or JSON, and nothing is written."""
+    assert main(["learn", "--dry-run", "--strength", "5"]) == 0
+    said = capsys.readouterr().out
+    assert "as if seen on 5 cars" in said
+    assert said.endswith("Nothing was written; the trees are as they were.\n")
+    assert main(["learn", "--dry-run", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert (data["sessions"], data["written"]) == (60, "")
+    assert not (shop / "trees" / "learned.yaml").exists()
+
+
+def test_learn_leaves_the_trees_that_came_with_the_program(
+    shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without trees of one's own there is no place to write; the report comes all the same."""
+    (shop / "trees").rename(shop / "came-with-it")
+    monkeypatch.setattr(places, "shipped", lambda _: shop / "came-with-it")
+    assert main(["learn"]) == 0
+    assert "these are the trees that came with the program" in capsys.readouterr().out
+    assert not (shop / "came-with-it" / "learned.yaml").exists()
+
+
+def test_learn_does_not_write_over_what_was_made_by_hand(
+    shop: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An overlay that somebody wrote is an error that says so, and stays."""
+    path = shop / "trees" / "learned.yaml"
+    path.write_text("format: 1\n")
+    assert main(["learn"]) == 1
+    assert "was not written by `faulttree learn`" in capsys.readouterr().err
+    assert path.read_text() == "format: 1\n"

@@ -1,21 +1,21 @@
-"""Learning: known numbers recovered from simulated cars, and the sums against scipy."""
+"""Learning: known numbers recovered from simulated cars, refusals, minutes, and the report."""
 
+import json
 from dataclasses import replace
-from datetime import timedelta
-from pathlib import Path
 
 import numpy as np
 import pytest
-import scipy.stats
 
 from faulttree.scorer.network import build_network
+from faulttree.study.cases import Case, Contradiction, Gathered
+from faulttree.study.counting import numbers_of
 from faulttree.study.learn import (
-    Case,
+    ENOUGH_TIMES,
+    TooContradictory,
     TooLittle,
-    beta_interval,
-    cases_of,
     learn,
-    numbers_of,
+    timed,
+    to_json,
     to_text,
 )
 from faulttree.study.simulate import draw_any, finding_of, is_listed, observe, sureness
@@ -23,7 +23,6 @@ from faulttree.tree.car import Car
 from faulttree.tree.model import Knowledge
 
 from .small import small_knowledge
-from .test_tally import START, session, write_log
 
 TRUTH = small_knowledge()
 
@@ -49,7 +48,10 @@ def mistaken() -> Knowledge:
 
 
 def simulated(count: int, seed: int) -> list[Case]:
-    """Cars drawn from the true shelf that come in with some complaint, every test read on each."""
+    """Cars drawn from the true shelf that come in with some complaint, every test read on each.
+
+    Confirmed is what was at work; what else was there quietly stays unknown, as in a shop.
+    """
     network = build_network(TRUTH, list(TRUTH.trees), Car())
     sure = sureness(TRUTH)
     random = np.random.default_rng(seed)
@@ -57,29 +59,38 @@ def simulated(count: int, seed: int) -> list[Case]:
     while len(cases) < count:
         car = draw_any(network, random)
         complaints = frozenset(tree for tree in TRUTH.trees if car.has_complaint(tree))
-        if not complaints or not all(map(is_listed, car.causes)):
+        work = frozenset[str]().union(*(car.brings_on(tree) for tree in complaints))
+        if not work or not all(map(is_listed, work)):
             continue
         readings = {}
         for test in TRUTH.tests:
             source = network.sources[test]
             said = observe(source, car.read(test), sure.get(test), random)
             readings[test] = finding_of(source, said, sure.get(test), 0).bands
-        cases.append(Case(complaints, car.causes, frozenset(TRUTH.causes), readings))
+        cases.append(Case(complaints, work, frozenset(TRUTH.causes), readings))
     return cases
 
 
 def test_known_numbers_are_recovered_from_simulated_cars() -> None:
-    """Numbers guessed badly come to the true ones, and nearly all lie within their intervals."""
+    """Numbers guessed badly come to the true ones, and nearly all lie within their intervals.
+
+    Of a cause that one complaint alone can tell, sessions say how often it is at work, the product
+    of its two numbers; how that falls to the two is left to the author, and the intervals know it.
+    """
     lesson = learn(mistaken(), simulated(3000, 1), strength=10)
     true = numbers_of(TRUTH)
-    inside = 0
+    inside, product = 0, 1.0
     for number in lesson.numbers:
         key = (number.kind, number.cause, number.where, number.band)
-        assert number.new == pytest.approx(true[key], abs=0.06), key
         inside += number.low <= true[key] <= number.high
+        if number.cause == "leak" and number.kind in ("how_common", "brings_on"):
+            product *= number.new
+            continue
+        assert number.new == pytest.approx(true[key], abs=0.06), key
         if abs(number.old - true[key]) > 0.05:
             assert abs(number.new - true[key]) < abs(number.old - true[key]) / 2, key
-    assert inside >= 0.75 * len(lesson.numbers)
+    assert product == pytest.approx(0.2 * 0.7, abs=0.01)
+    assert inside >= 0.85 * len(lesson.numbers)
 
 
 def test_a_strong_author_moves_less() -> None:
@@ -92,6 +103,13 @@ def test_a_strong_author_moves_less() -> None:
     assert moved(5) > moved(50) > moved(5000) > 0
 
 
+@pytest.mark.parametrize("strength", [0.0, -1.0, float("nan"), float("inf")])
+def test_a_strength_is_a_number_above_zero(strength: float) -> None:
+    """An author cannot count for nothing, for less, or for infinitely many cars."""
+    with pytest.raises(ValueError, match="a number above zero"):
+        learn(TRUTH, simulated(20, 3), strength=strength)
+
+
 def test_too_few_sessions_are_refused() -> None:
     """Nineteen sessions are too few, and the message says how many it takes."""
     with pytest.raises(TooLittle, match=r"19 closed sessions.*it takes 20"):
@@ -99,9 +117,22 @@ def test_too_few_sessions_are_refused() -> None:
     assert learn(TRUTH, simulated(20, 3)).sessions == 20
 
 
+def test_too_many_contradictions_are_refused() -> None:
+    """One session in five may contradict itself, one more may not; some are named, with why."""
+    cases = tuple(simulated(40, 6))
+    against = [Contradiction(f"session-{n}", "cured and not cured") for n in range(11)]
+    lesson = learn(TRUTH, Gathered(cases, contradictions=tuple(against[:10])))
+    assert lesson.contradictions == tuple(against[:10])
+    assert "session-9: cured and not cured" in to_text(lesson)
+    with pytest.raises(TooContradictory, match="11 of 51 sessions") as refused:
+        learn(TRUTH, Gathered(cases, contradictions=tuple(against)))
+    assert "session-0: cured and not cured" in str(refused.value)
+    assert "and 6 more" in str(refused.value)
+
+
 def test_a_number_seen_on_few_cars_is_not_offered() -> None:
     """A cause that was never confirmed keeps its number unoffered, with the reason."""
-    cases = [replace(case, causes=case.causes - {"rings"}) for case in simulated(60, 4)]
+    cases = [case for case in simulated(120, 4) if "rings" not in case.causes]
     lesson = learn(TRUTH, cases)
     rings = [number for number in lesson.numbers if number.cause == "rings"]
     assert rings
@@ -109,36 +140,43 @@ def test_a_number_seen_on_few_cars_is_not_offered() -> None:
     assert any(number.offered for number in lesson.numbers if number.cause == "leak")
 
 
-@pytest.mark.parametrize(
-    ("a", "b"), [(0.5, 0.5), (1.2, 30.0), (10.0, 10.0), (250.0, 4000.0), (90.0, 3.0)]
-)
-def test_intervals_agree_with_scipy(a: float, b: float) -> None:
-    """The central 95 % of a Beta distribution are those of scipy.stats.beta."""
-    assert beta_interval(a, b) == pytest.approx(scipy.stats.beta.interval(0.95, a, b), abs=1e-9)
+def test_minutes_are_a_median_that_a_lunch_break_does_not_move() -> None:
+    """The median and quartiles of what was measured stand; a gap far out above is set aside."""
+    found = timed(TRUTH, "prime", [18, 22, 19, 21, 20, 23, 17, 20, 80])
+    assert (found.old, found.new, found.times, found.set_aside) == (15, 20, 8, 1)
+    assert found.lower_quartile == pytest.approx(
+        np.quantile([17, 18, 19, 20, 20, 21, 22, 23], 0.25)
+    )
+    assert found.offered
+    # What is always slow is no break.
+    assert timed(TRUTH, "prime", [80, 75, 90, 85, 82, 79, 88, 84]).set_aside == 0
 
 
-def test_cases_come_from_closed_and_cured_logs_alone(tmp_path: Path) -> None:
-    """Of four logs only the cured one with a listed cause counts; the rest are accounted for."""
-    write_log(tmp_path / "a.jsonl", session("leak"))
-    write_log(tmp_path / "b.jsonl", session("leak")[:4], START + timedelta(days=1))
-    write_log(tmp_path / "c.jsonl", session("no such cause"))
-    (tmp_path / "d.jsonl").write_text("rubbish\n")
-    cases, skipped = cases_of(TRUTH, tmp_path)
-    (case,) = cases
-    assert case.causes == {"leak"}
-    assert case.complaints == {"rough"}
-    assert set(case.readings) == {"smoke", "prime"}
-    assert skipped == {
-        "still open": 1,
-        "no listed cause confirmed": 1,
-        "could not be read": 1,
-    }
+def test_minutes_measured_too_few_times_are_not_offered() -> None:
+    """Seven times are too few, eight are enough."""
+    few = timed(TRUTH, "prime", [20.0] * (ENOUGH_TIMES - 1))
+    assert (few.offered, few.why) == (False, "timed 7 times; it takes 8")
+    assert timed(TRUTH, "prime", [20.0] * ENOUGH_TIMES).offered
 
 
 def test_the_text_says_old_new_and_on_how_many_cars() -> None:
-    """A number that the sessions contradict is marked, and nothing is said to be written."""
-    text = to_text(learn(mistaken(), simulated(400, 5), skipped={"still open": 3}))
-    marked = [line for line in text.splitlines() if line.startswith("* ")]
-    assert any("how common: leak" in line and "0.400" in line for line in marked)
+    """A number outside its interval is marked, with the interval and the cars it rests on."""
+    gathered = Gathered(tuple(simulated(400, 5)), {"still open": 3}, (), {"prime": [20.0] * 9})
+    lesson = learn(mistaken(), gathered)
+    text = to_text(lesson)
+    (leak,) = [n for n in lesson.numbers if (n.kind, n.cause) == ("how_common", "leak")]
+    row = f"* 0.4000  {leak.new:6.4f}  {leak.low:6.4f} - {leak.high:6.4f}  {leak.cars:5}  leak"
+    assert row in text.splitlines()
     assert "Left out: 3 (still open)" in text
-    assert "Nothing was written" in text
+    assert "as if seen on 20 cars" in text
+    assert "*  15.0    20.0   20.0 -  20.0       9  prime" in text.splitlines()
+
+
+def test_json_holds_what_the_text_says() -> None:
+    """Every number stands in the JSON with its interval, its cars, and whether it is offered."""
+    lesson = learn(mistaken(), simulated(60, 5))
+    data = json.loads(to_json(lesson, "trees/learned.yaml", {"a": "b"}))
+    assert (data["sessions"], data["strength"]) == (60, 20.0)
+    assert (data["written"], data["kept_out"]) == ("trees/learned.yaml", {"a": "b"})
+    assert len(data["numbers"]) == len(numbers_of(TRUTH))
+    assert {"old", "new", "low", "high", "cars", "offered", "why"} <= set(data["numbers"][0])

@@ -8,6 +8,7 @@ import pytest
 
 from faulttree.cli import main
 from faulttree.tree.check import check
+from faulttree.tree.learned import problems_of
 from faulttree.tree.load import TreeError, from_document, load, load_all
 from faulttree.tree.model import Knowledge
 from faulttree.tree.schema import json_schema
@@ -205,20 +206,30 @@ def test_learning_anew_starts_from_the_authored_figures(
     shelf: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """`faulttree learn` is handed what the author wrote, or the same sessions would count twice."""
-    from faulttree.study import learn
+    from faulttree.study import cases
 
     authored = load_all(shelf)
     write(shelf)
     given: list[Knowledge] = []
 
-    def cases_of(knowledge: Knowledge, _: Path) -> tuple[list[object], dict[str, int]]:
+    def gather(knowledge: Knowledge, _: Path) -> cases.Gathered:
         given.append(knowledge)
-        return [], {}
+        return cases.Gathered()
 
-    monkeypatch.setattr(learn, "cases_of", cases_of)
+    monkeypatch.setattr(cases, "gather", gather)
     assert main(["learn"]) == 1
     assert given == [authored]
     assert capsys.readouterr().err
+
+
+def test_a_file_can_be_held_against_the_trees_before_it_is_theirs(shelf: Path) -> None:
+    """What is wrong with a file elsewhere is said with its own lines; what fits has no problems."""
+    elsewhere = shelf.parent / "new.txt"
+    elsewhere.write_text(LEARNED)
+    assert problems_of(shelf, elsewhere) == []
+    elsewhere.write_text("format: 1\ncauses:\n  fuel-pump-wek: {how_common: 0.1}\n")
+    (problem,) = problems_of(shelf, elsewhere)
+    assert (problem.place.file, problem.place.line) == (str(elsewhere), 3)
 
 
 def test_an_editor_knows_the_form_of_the_file(shelf: Path) -> None:
