@@ -20,7 +20,7 @@ from textual.widgets import Input
 from faulttree.screen import actions, text
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
-from faulttree.screen.wording import minutes_words, money_words, percent
+from faulttree.screen.wording import minutes_words
 
 if TYPE_CHECKING:
     from faulttree.screen.work import Work
@@ -56,6 +56,7 @@ class ExercisePage(Page[None]):
         self.forecast: Forecast | None = None
         self.mode = "loading"
         self.kept = ""
+        self.trainee = ""
 
     def compose(self) -> ComposeResult:
         yield Head()
@@ -95,7 +96,24 @@ class ExercisePage(Page[None]):
         if not self.steps:
             self._cannot("Nothing was read or repaired in it, so there is nothing to choose.")
             return
-        self._go_to(0)
+        self._ask_name()
+
+    def _ask_name(self) -> None:
+        """Ask who does the exercise: a bench is logged in to by the shop, not by its trainees."""
+        from faulttree.screen.boxes import WriteBox
+
+        def named(name: str | None) -> None:
+            self.trainee = name or self.host.who
+            self._go_to(0)
+
+        said = text.stack(
+            [
+                text.line(f"{len(self.steps)} steps. At each, choose what you would do next; then"),
+                text.line("see what your choice, the recorded one and the advice were worth."),
+                text.line(("The result is kept under this name.", "$text-muted")),
+            ]
+        )
+        self.app.push_screen(WriteBox("Who does this exercise?", said, self.host.who), named)
 
     def enter_does(self) -> str:
         return {"choosing": "Choose", "worth": "Go on", "end": "Leave"}.get(self.mode, "")
@@ -272,6 +290,7 @@ class ExercisePage(Page[None]):
 
     def _worth(self) -> Content:
         """The pick, the recorded step and the advice, each with what it was worth and why."""
+        from faulttree.screen.scores import COSTS
         from faulttree.session.words import say
 
         assert self.work is not None
@@ -302,38 +321,16 @@ class ExercisePage(Page[None]):
             rows.append(text.line(("Advice: ", "bold"), "the same as recorded."))
         else:
             rows += self._choice("Advice", scene.advice)
-        rows.append(
-            text.line(
-                (
-                    "Costs: the money still to be spent until the complaint is gone, if this is "
-                    "done now and the best after it.",
-                    "$text-muted",
-                )
-            )
-        )
+        rows += [text.line((row, "$text-muted")) for row in text.wrap(COSTS, self._cells)]
         return text.stack(rows)
 
     def _choice(self, label: str, choice: Choice) -> list[Content]:
-        from faulttree.study.exercise import over_advice
+        from faulttree.screen.scores import choice_name, choice_worth
 
         assert self.scene is not None
-        verb = "repair " if choice.kind == "repair" else ""
-        rows = [text.line((f"{label}: ", "bold"), f"{verb}{choice.name}")]
-        if choice.expected_cost is None:
-            why = "not weighed: at this point it says nothing new, or nothing yet."
-            return [*rows, text.line(f"  {why}"), Content("")]
-        said = f"costs {money_words(choice.expected_cost)}"
-        over = over_advice(choice, self.scene)
-        if over is not None and choice != self.scene.advice:
-            if round(over) > 0:
-                said += f", {money_words(over)} more than the advice"
-            elif round(over) < 0:
-                said += f", {money_words(-over)} less than the advice, which reaches less far"
-            else:
-                said += ", as good as the advice"
-        if choice.kind == "test":
-            said += f"; gains {choice.gain_bits:.2f} bits"
-        rows.append(text.line(f"  {said}; takes {minutes_words(choice.minutes)}"))
+        said = f"{choice_worth(choice, self.scene)}."
+        rows = [text.line((f"{label}: ", "bold"), choice_name(choice))]
+        rows += [text.line(f"  {row}") for row in text.wrap(said, self._cells - 2)]
         rows += [
             text.line((f"  {row}", "$text-muted"))
             for line in choice.settles[:2]
@@ -387,7 +384,7 @@ class ExercisePage(Page[None]):
         from faulttree.study.exercise import as_line, keep
 
         self._turn("end")
-        line = as_line(self.path.name, self.host.who, self.picked, self.forecast)
+        line = as_line(self.path.name, self.trainee, self.picked, self.forecast)
         try:
             self.kept = f"Kept in {keep(self.host.sessions, line)}."
         except OSError as trouble:
@@ -400,50 +397,27 @@ class ExercisePage(Page[None]):
 
     def _result(self) -> Content:
         """The scores, then every step: what was picked, and how much more it cost."""
-        from faulttree.session.words import name_of
-        from faulttree.study.exercise import OTHER, confirmed, over_advice, total_over_advice
+        from faulttree.screen.scores import (
+            brier_words,
+            cost_words,
+            found_words,
+            pick_rows,
+            stated_rows,
+        )
 
         assert self.work is not None
-        extra, weighed = total_over_advice(self.picked)
-        done, _ = total_over_advice(self.picked, recorded=True)
-        found = [name_of(cause, self.work.knowledge) for cause in confirmed(self.work.state)]
+        knowledge, cells = self.work.knowledge, self._cells
         rows = [text.line(("How it came out", "bold"))]
-        rows += [
-            text.line(row) for row in text.wrap(f"Found: {', '.join(found) or 'no cause'}.", 76)
-        ]
-        if weighed:
-            rows.append(
-                text.line(
-                    f"Your {weighed} picks cost {money_words(extra)} more than the advice, step by "
-                    f"step; what was recorded at the same steps, {money_words(done)} more."
-                )
-            )
-        else:
-            rows.append(text.line("No pick of yours could be weighed against the advice."))
+        for said in (found_words(self.work.state, knowledge), cost_words(self.picked)):
+            rows += [text.line(row) for row in text.wrap(said, cells)]
         if self.forecast is not None:
             rows.append(Content(""))
-            rows.append(
-                text.line(
-                    (f"Brier score of your chances: {self.forecast.brier:.3f}", "bold"),
-                    f" (0 is perfect, 0.25 is half for everything); the program's own: "
-                    f"{self.forecast.brier_reckoned:.3f}.",
-                )
-            )
-            for cause, stated in self.forecast.stated.items():
-                name = OTHER if cause == OTHER else name_of(cause, self.work.knowledge)
-                came = "was so" if self.forecast.true[cause] else "was not so"
-                tail = (
-                    f"you {percent(stated)}, program {percent(self.forecast.reckoned[cause])}, "
-                    f"{came}"
-                )
-                rows.append(text.line(text.ends(f"  {name}", tail, self._cells)))
+            score = text.wrap(brier_words(self.forecast), cells)
+            rows += [text.line((row, "bold")) for row in score]
+            for name, tail in stated_rows(self.forecast, knowledge):
+                rows.append(text.line(text.ends(f"  {name}", tail, cells)))
         rows.append(Content(""))
-        for at, one in enumerate(self.picked, 1):
-            over = over_advice(one.pick, one.scene)
-            tail = "not chosen" if one.pick is None else "not weighed"
-            if over is not None:
-                tail = f"{money_words(over)} more" if round(over) > 0 else "as good as the advice"
-            name = one.pick.name if one.pick is not None else one.scene.recorded.name
-            rows.append(text.line(text.ends(f"{at:2} {name}", tail, self._cells)))
-        rows += [Content(""), text.line((self.kept, "$text-muted"))]
+        for at, (name, tail) in enumerate(pick_rows(self.picked), 1):
+            rows.append(text.line(text.ends(f"{at:2} {name}", tail, cells)))
+        rows += [Content(""), *(text.line((r, "$text-muted")) for r in text.wrap(self.kept, cells))]
         return text.stack(rows)

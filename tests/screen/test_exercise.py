@@ -231,8 +231,17 @@ def _app(sessions, name=DEMO):
         ROOT / "trees",
         sessions,
         opening=lambda app: app.replay(sessions / name, exercise=True),
-        who="Trainee",
+        who="workshop",
     )
+
+
+async def _begin(app, pilot, name="Trainee"):
+    """Say who does the exercise; the first step is then there to be chosen."""
+    await _settled(app, pilot)
+    assert "Who does this exercise?" in _frame(app)
+    assert "workshop" in _frame(app)
+    await pilot.press(*["backspace"] * 12, *name, "enter")
+    await _settled(app, pilot)
 
 
 def _frame(app):
@@ -253,7 +262,7 @@ async def test_the_next_step_is_hidden_then_compared(sessions, size):
     """Before the choice the recorded reading is not shown; after it all three stand together."""
     app = _app(sessions)
     async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+        await _begin(app, pilot)
         assert isinstance(app.screen, ExercisePage)
         first = _frame(app)
         assert "What would you do next?" in first
@@ -274,7 +283,7 @@ async def test_a_whole_exercise_is_scored_and_kept(sessions, size):
     """Taking the recorded step each time costs what was recorded, and the result is kept."""
     app = _app(sessions)
     async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+        await _begin(app, pilot)
         page = app.screen
         while page.mode != "end":
             if isinstance(app.screen, WriteBox):
@@ -308,7 +317,7 @@ async def test_show_me_and_going_back_keep_nothing(sessions):
     """A step can be shown without choosing; leaving early keeps no result."""
     app = _app(sessions)
     async with app.run_test(size=(80, 24)) as pilot:
-        await _settled(app, pilot)
+        await _begin(app, pilot)
         await pilot.press("ctrl+r")
         await pilot.pause()
         assert "shown without choosing" in _frame(app)
@@ -336,6 +345,8 @@ async def test_a_result_that_cannot_be_kept_is_said(sessions, tmp_path):
         ROOT / "trees", blocked, opening=lambda app: app.replay(path, exercise=True), who="T"
     )
     async with app.run_test(size=(120, 60)) as pilot:
+        await _settled(app, pilot)
+        await pilot.press("enter")
         await _settled(app, pilot)
         page = app.screen
         page._compare(None)
