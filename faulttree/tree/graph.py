@@ -1,6 +1,6 @@
 """The trees as a graph, and the authored way through one of them.
 
-Tests, causes and trees are nodes; route edges carry their tree and band. Reachability, loops, dead
+Tests, causes and the tree are nodes; the route's edges carry their band. Reachability, loops, dead
 ends, drawing and the walk read the same edges, so they cannot disagree. What to do when the route
 and the advice differ is left to the session.
 """
@@ -129,54 +129,28 @@ def route_edges(tree: Tree) -> Iterator[tuple[str, str, str]]:
             yield test, band, follows
 
 
-def build_graph(
-    knowledge: Knowledge, *, points_to: bool = True, brings_on: bool = True
-) -> "networkx.MultiDiGraph[NodeId]":
-    """The whole of a Knowledge as a directed multigraph.
+def route_graph(knowledge: Knowledge, tree_id: str) -> "networkx.MultiDiGraph[NodeId]":
+    """The route of one tree as a directed multigraph.
 
-    Nodes are `("tree", id)`, `("test", id)` and `("cause", id)`, each with a `name`. Edges carry
-    `kind`: `first` from a tree to its first test; `route` with `tree` and `band`; `points_to` from
-    a test to a cause with `band` and `chance`; `brings_on` from a cause to a tree with `chance`.
+    Nodes are `("tree", id)` of that tree, and `("test", id)` and `("cause", id)` of all there are,
+    each with a `name`. Edges carry `kind`: `first` from the tree to its first test, `route` with
+    the `band` by which the step is taken.
     """
     # networkx costs a tenth of a second to import, and the walk does without it.
     import networkx
 
+    tree = knowledge.trees[tree_id]
+    home: NodeId = ("tree", tree_id)
     graph: Any = networkx.MultiDiGraph()
-    for tree in knowledge.trees.values():
-        graph.add_node(("tree", tree.id), name=tree.complaint)
+    graph.add_node(home, name=tree.complaint)
     for test in knowledge.tests.values():
         graph.add_node(("test", test.id), name=test.name)
     for cause in knowledge.causes.values():
         graph.add_node(("cause", cause.id), name=cause.name)
-    for tree in knowledge.trees.values():
-        home: NodeId = ("tree", tree.id)
-        graph.add_edge(home, ("test", tree.first), kind="first", tree=tree.id)
-        for test_id, band, follows in route_edges(tree):
-            end: NodeId = ("cause" if follows in knowledge.causes else "test", follows)
-            graph.add_edge(("test", test_id), end, kind="route", tree=tree.id, band=band)
-        if brings_on:
-            for cause_id, chance in tree.brings_on.items():
-                graph.add_edge(("cause", cause_id), home, kind="brings_on", chance=chance)
-    if points_to:
-        for test in knowledge.tests.values():
-            for cause_id, bands in test.points_to.items():
-                for band, chance in bands.items():
-                    graph.add_edge(
-                        ("test", test.id),
-                        ("cause", cause_id),
-                        kind="points_to",
-                        band=band,
-                        chance=chance,
-                    )
-    return graph
-
-
-def route_graph(knowledge: Knowledge, tree_id: str) -> "networkx.MultiDiGraph[NodeId]":
-    """The route of one tree alone: its first step and its route edges."""
-    graph = build_graph(knowledge, points_to=False, brings_on=False)
-    for start, end, key, tree in list(graph.edges(keys=True, data="tree")):
-        if tree != tree_id:
-            graph.remove_edge(start, end, key)
+    graph.add_edge(home, ("test", tree.first), kind="first")
+    for test_id, band, follows in route_edges(tree):
+        end: NodeId = ("cause" if follows in knowledge.causes else "test", follows)
+        graph.add_edge(("test", test_id), end, kind="route", band=band)
     return graph
 
 

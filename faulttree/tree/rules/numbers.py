@@ -1,17 +1,13 @@
-"""Rules for figures: limits that can be read, instruments that can tell them apart, cylinders."""
+"""Rules for figures: limits that can be read and that rise, what is possible, cylinders."""
 
 import itertools
 from collections.abc import Iterator
 
 from faulttree.trade import units
-from faulttree.tree.car import Car, SpecUnknown, instrument_for, limits_for
+from faulttree.tree.car import Car, SpecUnknown, limits_for
 from faulttree.tree.model import Knowledge, Part, SpecLimit, Test
 from faulttree.tree.problem import Problem
 from faulttree.tree.rules.table import Checked, rule
-
-BEST_RATIO = 4.0
-"""The tolerance should be four times the accuracy of the instrument: the rule of calibration
-practice, as in ANSI/NCSL Z540-1 (1994), from memory."""
 
 
 def _limits(test: Test, car: Car, knowledge: Knowledge) -> tuple[float, ...]:
@@ -145,75 +141,12 @@ def possible_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem
                 yield Problem(place, f"`{test.id}` does not say what is possible for {which}")
 
 
-@rule("instrument-coarse", "warning")
-def instrument_coarse(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
-    """An instrument should be four times finer than the tolerance it is to judge.
-
-    The ratio is half the width of the expected band to the accuracy of the reading. Below four to
-    one, many readings lie so near a limit that they speak for both sides; the program then counts
-    them for less, and the test is worth less than its minutes. Take a finer instrument, or wider
-    limits if the engine allows them. The figure of four to one is that of calibration practice
-    (ANSI/NCSL Z540-1, from memory). Tests that take a sum of several readings are not looked at.
-
-    Bad:
-
-    ```yaml
-    tests:
-      fuel-pressure-prime:
-        reading: {unit: psi, accuracy: 2}
-        bands: [low, 32, in limits, 40, high]
-    ```
-
-    Good:
-
-    ```yaml
-    tests:
-      fuel-pressure-prime:
-        reading: {unit: psi, accuracy: 1}
-        bands: [low, 32, in limits, 40, high]
-    ```
-    """
-    for test in knowledge.tests.values():
-        part = _only_part(test)
-        at = test.bands.index(test.expect)
-        if part is None or not 0 < at < len(test.bands) - 1:
-            continue
-        for name, car in checked.cars_for(test.fits):
-            limits = _limits(test, car, knowledge)
-            if not limits:
-                continue
-            accuracy = _accuracy(part, car, knowledge)
-            ratio = (limits[at] - limits[at - 1]) / 2.0 / accuracy
-            if ratio < BEST_RATIO - 1e-9:
-                key = "accuracy" if part.accuracy is not None else "with"
-                place = checked.shelf.tests[test.id].place("reading", key)
-                whose = "" if not any(map(_depends, test.limits)) else f" for {name}"
-                span = f"{_with_unit(limits[at - 1], test)} to {_with_unit(limits[at], test)}"
-                message = (
-                    f"{_with_unit(accuracy, test)} is too coarse for `{test.expect}`, {span}{whose}"
-                )
-                hint = f"the ratio is {ratio:.1f} to 1; four to one is wanted"
-                yield Problem(place, message, hint)
-                break
-
-
-def _depends(limit: float | SpecLimit) -> bool:
-    return isinstance(limit, SpecLimit)
-
-
 def _only_part(test: Test) -> Part | None:
     """The number that is banded as it is read, without a sum."""
     reading = test.reading
     if test.kind != "number" or reading is None or reading.take is not None:
         return None
     return reading.parts[0]
-
-
-def _accuracy(part: Part, car: Car, knowledge: Knowledge) -> float:
-    if part.accuracy is not None:
-        return part.accuracy
-    instrument = instrument_for(part.instrument or "", car, knowledge)
-    return units.convert_difference(instrument.accuracy, instrument.unit, part.unit)
 
 
 @rule("vehicle-cylinders", "error")

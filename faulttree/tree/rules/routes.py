@@ -167,46 +167,6 @@ def _leads_to(graph: object, start: str, end: str) -> bool:
     return bool(networkx.has_path(graph, ("test", start), ("test", end)))
 
 
-@rule("route-wrong-car", "warning")
-def route_wrong_car(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
-    """A route should lead from a test to what can be on the same car.
-
-    A test for carburettors cannot find a fault that only injected engines have. The step would end
-    the walk on every car on which the test is done.
-
-    Bad:
-
-    ```yaml
-    causes:
-      fuel-pump-weak: {fits: {fuel_system: [multipoint]}}
-    tests:
-      idle-watch: {fits: {fuel_system: [carburettor]}}
-    route:
-      idle-watch: {hunting: fuel-pump-weak}
-    ```
-
-    Good:
-
-    ```yaml
-    causes:
-      fuel-pump-weak: {fits: {fuel_system: [multipoint, carburettor]}}
-    tests:
-      idle-watch: {fits: {fuel_system: [carburettor]}}
-    route:
-      idle-watch: {hunting: fuel-pump-weak}
-    ```
-    """
-    for tree in knowledge.trees.values():
-        for test, band, follows in route_edges(tree):
-            if follows in knowledge.causes:
-                other = knowledge.causes[follows].fits
-                for spec, values in knowledge.tests[test].fits.items():
-                    if spec in other and not set(values) & set(other[spec]):
-                        place = checked.shelf.trees[tree.id].place("route", test, band)
-                        message = f"no car has both `{test}` and `{follows}`"
-                        yield Problem(place, message, f"their `{spec}` differs")
-
-
 @rule("no-road-test", "note")
 def no_road_test(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A tree should name the road test that is done before any work and again as proof.

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from faulttree.tree.car import Car, describe_car, fits
-from faulttree.tree.model import Knowledge
+from faulttree.tree.model import Knowledge, Test
 from faulttree.tree.problem import Problem, Severity
 from faulttree.tree.shelf import Shelf
 
@@ -31,6 +31,19 @@ class Checked:
     def refused(self, rule: str) -> Iterator[Problem]:
         """The problems of one rule that the loader has already found."""
         return (problem for problem in self.shelf.problems if problem.rule == rule)
+
+    def tests_of(self, tree: str) -> list[Test]:
+        """The tests that are loaded with a tree: its own, and those of the catalogues it uses."""
+        if self.knowledge is None:
+            return []
+        used = set(self.shelf.uses[tree])
+        items = self.shelf.tests
+        return [
+            test
+            for test in self.knowledge.tests.values()
+            if items[test.id].tree == tree
+            or (items[test.id].tree is None and items[test.id].source.file in used)
+        ]
 
     def cars_for(self, needs: Mapping[str, tuple[str, ...]]) -> list[tuple[str, Car]]:
         """The cars that something is for: one of which only that is known, and the shop's own."""
@@ -54,6 +67,11 @@ class Checked:
         for vehicle in self.knowledge.vehicles.values():
             cars.append((f"`{vehicle.id}`", describe_car(self.knowledge, vehicle.id)))
         return tuple(cars)
+
+
+def one_car(one: Mapping[str, tuple[str, ...]], other: Mapping[str, tuple[str, ...]]) -> bool:
+    """Whether what fits some cars and what fits some others can be on one car."""
+    return all(set(one[spec]) & set(other[spec]) for spec in one.keys() & other.keys())
 
 
 Look = Callable[[Checked], Iterator[Problem]]

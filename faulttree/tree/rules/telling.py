@@ -5,9 +5,9 @@ import math
 from collections.abc import Iterator, Mapping
 
 from faulttree.tree.car import fits
-from faulttree.tree.model import Cause, Knowledge, Place
+from faulttree.tree.model import Knowledge, Place
 from faulttree.tree.problem import Problem, did_you_mean, listed
-from faulttree.tree.rules.table import Checked, rule
+from faulttree.tree.rules.table import Checked, one_car, rule
 
 TELLS_APART = 0.1
 """Two causes whose chances differ by less than this at every test cannot be told apart."""
@@ -46,12 +46,7 @@ def cause_untested(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """
     for tree in knowledge.trees.values():
         item = checked.shelf.trees[tree.id]
-        used = set(checked.shelf.uses[tree.id])
-        pointed_to: set[str] = set()
-        for test in knowledge.tests.values():
-            written = checked.shelf.tests[test.id]
-            if written.tree == tree.id or (written.tree is None and written.source.file in used):
-                pointed_to |= test.points_to.keys()
+        pointed_to = {cause for test in checked.tests_of(tree.id) for cause in test.points_to}
         for cause in tree.brings_on:
             away = _left_out(checked, tree.id, cause)
             if cause not in pointed_to and not away:
@@ -186,32 +181,27 @@ def causes_alike(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     brings_on: {fuel-pump-weak: 0.3, fuel-filter-blocked: 0.3}
     ```
     """
-    vectors: dict[str, dict[tuple[str, str], float]] = {cause: {} for cause in knowledge.causes}
-    for test in knowledge.tests.values():
-        for cause, bands in test.points_to.items():
-            for band, chance in bands.items():
-                vectors[cause][test.id, band] = chance
-    order = list(knowledge.causes)
-    together = {
-        pair
-        for tree in knowledge.trees.values()
-        for pair in itertools.combinations([cause for cause in order if cause in tree.brings_on], 2)
-    }
-    for one, other in sorted(together, key=lambda pair: (order.index(pair[0]), pair[1])):
-        alike = vectors[one] and vectors[other] and _alike(vectors[one], vectors[other])
-        if alike and _one_car(knowledge.causes[one], knowledge.causes[other]):
-            place = checked.shelf.causes[other].place()
-            yield Problem(place, f"no test tells `{other}` from `{one}`")
+    told: set[frozenset[str]] = set()
+    for tree in knowledge.trees.values():
+        tells: dict[str, dict[tuple[str, str], float]] = {}
+        for test in checked.tests_of(tree.id):
+            for cause, bands in test.points_to.items():
+                for band, chance in bands.items():
+                    tells.setdefault(cause, {})[test.id, band] = chance
+        order = [cause for cause in knowledge.causes if cause in tree.brings_on and cause in tells]
+        for one, other in itertools.combinations(order, 2):
+            pair = frozenset((one, other))
+            alike = pair not in told and _alike(tells[one], tells[other])
+            if alike and one_car(knowledge.causes[one].fits, knowledge.causes[other].fits):
+                told.add(pair)
+                message = f"no test of the tree `{tree.id}` tells `{other}` from `{one}`"
+                hint = "add a test that does, or make one cause of them with one repair"
+                yield Problem(checked.shelf.causes[other].place(), message, hint)
 
 
 def _alike(one: Mapping[tuple[str, str], float], other: Mapping[tuple[str, str], float]) -> bool:
     keys = one.keys() | other.keys()
     return all(abs(one.get(key, 0.0) - other.get(key, 0.0)) < TELLS_APART for key in keys)
-
-
-def _one_car(one: Cause, other: Cause) -> bool:
-    """Whether both causes can be on one car."""
-    return all(set(one.fits[s]) & set(other.fits[s]) for s in one.fits.keys() & other.fits.keys())
 
 
 @rule("proof-blind", "warning")
