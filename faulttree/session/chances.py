@@ -4,16 +4,18 @@ What the chances mean is the work of `faulttree.scorer`; this module puts a sess
 in words when it cannot answer.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from faulttree.scorer.evidence import Evidence
+from faulttree.session.events import Advice
 from faulttree.session.standing import car_of, evidence
 from faulttree.session.state import State
 from faulttree.tree.model import Knowledge
 
 if TYPE_CHECKING:
+    from faulttree.scorer.advice import Suggestion
     from faulttree.scorer.inference import Posterior
     from faulttree.scorer.network import Network
 
@@ -69,6 +71,19 @@ def before_readings(reckoning: Reckoning) -> dict[str, float]:
         if finding.stage == 0 and network.sources[finding.source].is_complaint
     )
     return _solved(network, Evidence(first)).now
+
+
+def advice_at(suggestions: "Sequence[Suggestion]", taken: str) -> Advice | None:
+    """What was advised as a test or repair was taken, for its event; None without any advice.
+
+    `suggestions` are those that `scorer.advice` made of the state before, best first.
+    """
+    if not suggestions:
+        return None
+    first = suggestions[0]
+    costs = {suggestion.id: suggestion.expected_cost for suggestion in suggestions}
+    extra = round(costs[taken] - first.expected_cost, 2) if taken in costs else None
+    return Advice(first.id, first.minutes, extra)
 
 
 def _solved(network: "Network", found: Evidence) -> Reckoning:

@@ -50,6 +50,20 @@ class SpecUsed:
 
 
 @dataclass(frozen=True, slots=True)
+class Advice:
+    """What the advice put first when a step was taken, and what another was reckoned to cost.
+
+    `id` is the test or cause it named, `minutes` what doing that takes. `extra` is how much more
+    money until the complaint is gone it reckoned with for the step that was taken: 0 when it was
+    followed, None when it did not weigh that step.
+    """
+
+    id: str
+    minutes: float
+    extra: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Opened:
     """A session begins: for which complaints' trees, by which program, on what knowledge."""
 
@@ -114,7 +128,9 @@ class ReadingTaken:
     """A test was done: what was typed, what that says, and what it came to at the time.
 
     `values` are as shown by the instrument and `true_values` after its correction, both in the
-    part's unit. `instruments` names, by part, an instrument used in place of the one asked for.
+    part's unit. `advice` is what was advised at that moment; None when none had been worked out,
+    and in logs from before it was kept. `instruments` names, by part, an instrument used in place
+    of the one asked for.
     `figure` (in `unit`, with standard uncertainty `u`), `limits`, `specs_used`, `bands` and `near`
     are the result as weighed then, together with the earlier readings `repeat_of` (their sequence
     numbers) of the same test in the same stage; a replay shows these.
@@ -136,6 +152,7 @@ class ReadingTaken:
     true_values: Taken = field(default_factory=dict)
     near: bool = False
     repeat_of: tuple[int, ...] = ()
+    advice: Advice | None = None
 
     @property
     def band(self) -> str:
@@ -178,11 +195,15 @@ class RouteLeft:
 
 @dataclass(frozen=True, slots=True)
 class Repaired:
-    """A cause was put right: what was done, in how many minutes. A new stage begins."""
+    """A cause was put right: what was done, in how many minutes. A new stage begins.
+
+    `advice` is what was advised at that moment, as at a reading.
+    """
 
     cause: str
     done: str = ""
     minutes: float | None = None
+    advice: Advice | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from faulttree.scorer.evidence import Entry
 from faulttree.session.entry import entry_trouble
 from faulttree.session.events import (
     KIND_OF,
+    Advice,
     CannotDo,
     CautionAcknowledged,
     CautionAnswer,
@@ -65,6 +66,7 @@ class TakeReading:
     entry: Entry
     showing: Showing = "unknown"
     taken_as: TakenAs = "free"
+    advice: Advice | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +169,7 @@ def _weighed(state: State, command: TakeReading, knowledge: Knowledge) -> Readin
         true_values=dict(weighed.true_values),
         near=weighed.near,
         repeat_of=repeat_of,
+        advice=command.advice,
     )
 
 
