@@ -158,12 +158,18 @@ def _sarif_result(problem: Problem, order: Mapping[str, int]) -> dict[str, Any]:
         "locations": [
             {
                 "physicalLocation": {
-                    "artifactLocation": {"uri": quote(PurePath(place.file).as_posix())},
+                    "artifactLocation": {"uri": _uri(place.file)},
                     "region": {"startLine": place.line, "startColumn": place.column},
                 }
             }
         ],
     }
+
+
+def _uri(file: str) -> str:
+    """A file as a URI: of the scheme `file` where the path is absolute, else relative as it is."""
+    path = PurePath(file)
+    return path.as_uri() if path.is_absolute() else quote(path.as_posix())
 
 
 FORMATS: Mapping[str, Callable[[Sequence[Problem]], str]] = {

@@ -3,8 +3,10 @@
 import json
 import re
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 
+import jsonschema
 import pytest
 
 from faulttree.tree.check import FORMATS, check, render
@@ -57,18 +59,68 @@ def test_github_commands_are_one_to_a_line_and_escaped(problems: list[Problem]) 
     )
 
 
+def thing(required: str, **properties: Any) -> dict[str, Any]:
+    """An object with these properties and no others, some of them required."""
+    return {
+        "type": "object",
+        "required": required.split(),
+        "properties": properties,
+        "additionalProperties": False,
+    }
+
+
+# What SARIF 2.1.0 (OASIS Standard, 27 March 2020) asks of those of its objects that are written
+# here, by section; written from the standard's text, not copied from its schema. The output was
+# also held once against the whole published schema (sarif-schema-2.1.0, release rtm.5).
+TEXT = {"type": "string"}
+MESSAGE = thing("text", text=TEXT, markdown=TEXT)  # 3.11, 3.12
+LEVEL = {"enum": ["none", "note", "warning", "error"]}  # 3.27.10
+COUNT = {"type": "integer", "minimum": 1}
+REGION = thing("startLine", startLine=COUNT, startColumn=COUNT)  # 3.30.5, 3.30.6
+URI = {"type": "string", "format": "uri-reference"}  # 3.4.3
+PHYSICAL = thing("artifactLocation", artifactLocation=thing("uri", uri=URI), region=REGION)
+RULE = thing(  # 3.49
+    "id",
+    id=TEXT,
+    shortDescription=MESSAGE,
+    help=MESSAGE,
+    defaultConfiguration=thing("level", level=LEVEL),
+)
+RESULT = thing(  # 3.27
+    "message",
+    ruleId=TEXT,
+    ruleIndex={"type": "integer", "minimum": -1},
+    level=LEVEL,
+    message=MESSAGE,
+    locations={"type": "array", "items": thing("", physicalLocation=PHYSICAL)},
+)
+DRIVER = thing(  # 3.19: `name` alone is required
+    "name", name=TEXT, version=TEXT, rules={"type": "array", "items": RULE, "uniqueItems": True}
+)
+RUN = thing(  # 3.14
+    "tool",
+    tool=thing("driver", driver=DRIVER),  # 3.18
+    columnKind={"enum": ["utf16CodeUnits", "unicodeCodePoints"]},  # 3.14.17
+    results={"type": "array", "items": RESULT},
+)
+LOG = thing(  # 3.13
+    "version runs", version={"const": "2.1.0"}, runs={"type": "array", "items": RUN}
+)
+LOG["properties"]["$schema"] = {"type": "string", "format": "uri"}  # 3.13.3
+SARIF = jsonschema.Draft202012Validator(LOG, format_checker=jsonschema.FormatChecker())
+
+
 def test_sarif_is_of_the_form_that_the_standard_asks_for(problems: list[Problem]) -> None:
-    """Properties and values are those of SARIF 2.1.0 (OASIS, 2020; sections 3.13, 3.14, 3.27)."""
+    """Objects, properties and values are those of SARIF 2.1.0, and say what was found."""
     document = json.loads(render(problems, "sarif"))
-    assert document["version"] == "2.1.0"
+    assert [error.message for error in SARIF.iter_errors(document)] == []
     (run,) = document["runs"]
-    assert run["columnKind"] in ("utf16CodeUnits", "unicodeCodePoints")
     rules = run["tool"]["driver"]["rules"]
     assert len({rule["id"] for rule in rules}) == len(rules)
     assert len(run["results"]) == len(problems)
     for result, problem in zip(run["results"], problems, strict=True):
-        assert result["level"] in ("none", "note", "warning", "error")
         assert rules[result["ruleIndex"]]["id"] == result["ruleId"] == problem.rule
+        assert result["level"] == problem.severity
         assert result["message"]["text"].startswith(problem.message)
         (location,) = result["locations"]
         physical = location["physicalLocation"]
@@ -78,6 +130,40 @@ def test_sarif_is_of_the_form_that_the_standard_asks_for(problems: list[Problem]
             "startLine": problem.place.line,
             "startColumn": problem.place.column,
         }
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("version",), "2.0"),
+        (("runs", 0, "tool", "driver", "name"), None),
+        (("runs", 0, "columnKind"), "bytes"),
+        (("runs", 0, "results", 0, "level"), "notice"),
+        (("runs", 0, "results", 0, "message"), "text alone"),
+        (("runs", 0, "results", 0, "locations", 0, "physicalLocation", "region", "startLine"), 0),
+        (("runs", 0, "results", 0, "severity"), "high"),
+    ],
+)
+def test_model_of_the_standard_refuses_what_breaks_it(
+    problems: list[Problem], path: tuple[str | int, ...], value: object
+) -> None:
+    """The model that output is held against is not satisfied by whatever comes."""
+    document = json.loads(render(problems, "sarif"))
+    node = document
+    for step in path[:-1]:
+        node = node[step]
+    node[path[-1]] = value
+    assert not SARIF.is_valid(document)
+
+
+def test_absolute_path_is_written_as_a_uri_of_its_own(tmp_path: Path) -> None:
+    """A file outside the working folder has a URI with a scheme, which any program can open."""
+    place = Place(str(tmp_path / "odd name.yaml"), 1, 1)
+    document = json.loads(render([Problem(place, "m", "", "wrong-value")], "sarif"))
+    (result,) = document["runs"][0]["results"]
+    uri = result["locations"][0]["physicalLocation"]["artifactLocation"]["uri"]
+    assert uri.startswith("file:///")
+    assert uri.endswith("/odd%20name.yaml")
 
 
 @pytest.mark.parametrize("name", FORMATS)
