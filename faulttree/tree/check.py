@@ -28,6 +28,7 @@ __all__ = [
     "check",
     "explain",
     "render",
+    "rule_list",
     "summary",
     "worst",
 ]
@@ -78,9 +79,16 @@ def worst(problems: Iterable[Problem]) -> Severity | None:
     return next((severity for severity in SEVERITIES if severity in there), None)
 
 
+def rule_list() -> str:
+    """Every rule in a line: its id, its severity and what must hold."""
+    widest = max(map(len, RULES))
+    rows = [f"{rule.id:{widest}}  {rule.severity:7}  {rule.title}\n" for rule in RULES.values()]
+    return "".join(sorted(rows))
+
+
 def explain(rule_id: str) -> str | None:
     """The page of a rule, or None when there is no such rule."""
     rule = RULES.get(rule_id)
     if rule is None:
         return None
-    return f"{rule.id} ({rule.severity})\n\n{rule.page}\n"
+    return f"{rule.id} ({rule.severity})\n\n{rule.page}\n\nWhat to do: {rule.mend}.\n"

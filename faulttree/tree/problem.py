@@ -68,6 +68,12 @@ def in_order(problems: Iterable[Problem]) -> list[Problem]:
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """A hint that names the known word nearest to `word`, or "" when none is near."""
+    near = nearest(word, known)
+    return f"did you mean `{near}`?" if near else ""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """The known word nearest to `word`, or "" when none is near."""
     import difflib  # 5 ms, and only needed once something is wrong
 
     options = sorted(known)
@@ -76,7 +82,7 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
         folded = {option.casefold().replace("_", "-"): option for option in options}
         match = folded.get(word.casefold().replace("_", "-").replace(" ", "-"))
         near = [match] if match else []
-    return f"did you mean `{near[0]}`?" if near else ""
+    return near[0] if near else ""
 
 
 def listed(words: Iterable[str]) -> str:

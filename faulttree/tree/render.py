@@ -30,6 +30,12 @@ def render(problems: Sequence[Problem], fmt: str = "text") -> str:
     return FORMATS[fmt](problems)
 
 
+def hint_of(problem: Problem) -> str:
+    """What to do about a problem: its own hint, else that of its rule."""
+    rule = RULES.get(problem.rule)
+    return problem.hint or (rule.mend if rule else "")
+
+
 def summary(problems: Sequence[Problem]) -> str:
     """How many problems of each severity there are, in a line."""
     counts = []
@@ -46,8 +52,8 @@ def as_text(problems: Sequence[Problem]) -> str:
     for problem in problems:
         lines = [f"{problem.place}: {problem.severity}: {problem.message} [{problem.rule}]"]
         lines += _line_with_caret(problem.place)
-        if problem.hint:
-            lines.append(f"  {problem.hint}")
+        if hint_of(problem):
+            lines.append(f"  {hint_of(problem)}")
         blocks.append("\n".join(map(visible, lines)))
     return "\n".join([*blocks, summary(problems)]) + "\n"
 
@@ -87,7 +93,7 @@ def as_json(problems: Sequence[Problem]) -> str:
             "severity": problem.severity,
             "rule": problem.rule,
             "message": problem.message,
-            "hint": problem.hint,
+            "hint": hint_of(problem),
         }
         for problem in problems
     ]
@@ -101,10 +107,15 @@ def as_github(problems: Sequence[Problem]) -> str:
     for problem in problems:
         place = problem.place
         where = f"file={_property(place.file)},line={place.line},col={place.column}"
-        said = f"{problem.message}; {problem.hint}" if problem.hint else problem.message
+        said = _said(problem)
         title = f"title={_property(problem.rule)}"
         lines.append(f"::{kinds[problem.severity]} {where},{title}::{_data(said)}\n")
     return "".join(lines)
+
+
+def _said(problem: Problem) -> str:
+    hint = hint_of(problem)
+    return f"{problem.message}; {hint}" if hint else problem.message
 
 
 def _data(text: str) -> str:
@@ -148,7 +159,7 @@ def _sarif_rule(rule: Rule) -> dict[str, Any]:
 
 
 def _sarif_result(problem: Problem, order: Mapping[str, int]) -> dict[str, Any]:
-    said = f"{problem.message}; {problem.hint}" if problem.hint else problem.message
+    said = _said(problem)
     place = problem.place
     return {
         "ruleId": problem.rule,

@@ -20,7 +20,7 @@ from pydantic import (
     ValidationError,
 )
 
-from faulttree.tree.problem import Problem, did_you_mean, listed
+from faulttree.tree.problem import Problem, did_you_mean, listed, nearest
 from faulttree.tree.source import Source
 
 ID_PATTERN = r"^[a-z0-9]+(-[a-z0-9]+)*$"
@@ -572,10 +572,17 @@ def explain(error: ValidationError, source: Source, at: Sequence[str | int]) -> 
 def _problems(
     error: ValidationError, model: type[Entry], source: Source, at: Sequence[str | int]
 ) -> Iterator[Problem]:
-    for found in error.errors(include_url=False, include_context=True):
-        steps = tuple(
-            step for step in found["loc"] if isinstance(step, int) or not step.startswith("<")
-        )
+    findings = [
+        (_steps(found["loc"]), found)
+        for found in error.errors(include_url=False, include_context=True)
+    ]
+    # One slip of the pen would be told twice: as a key that is unknown and one that is missing.
+    misspelt = {
+        (*steps[:-1], nearest(str(steps[-1]), _keys_of(_model_at(model, steps[:-1]))))
+        for steps, found in findings
+        if found["type"] == "extra_forbidden"
+    }
+    for steps, found in findings:
         on_key = bool(steps) and steps[-1] == "[key]"
         if on_key:
             steps = steps[:-1]
@@ -584,19 +591,38 @@ def _problems(
         name = _called(steps) if steps else "the file"
         value = found["input"]
         if on_key:
-            hint = "small letters and digits, with - between words"
-            if "specs" in steps:
-                hint = "small letters and digits, with _ between words"
+            hint = id_hint(str(steps[-1]), "_" if "specs" in steps else "-")
             place = source.place(path, key=True)
             yield Problem(place, f"`{steps[-1]}` is not an id", hint, "bad-id")
         elif kind == "missing":
-            where = source.place(path[:-1], key=True)
-            yield Problem(where, f"`{steps[-1]}` is missing", "", "missing-key")
+            if steps not in misspelt:
+                where = source.place(path[:-1], key=True)
+                hint = _meaning(model, steps)
+                yield Problem(where, f"`{steps[-1]}` is missing", hint, "missing-key")
         elif kind == "extra_forbidden":
-            yield _unknown_key(str(steps[-1]), _keys_at(model, steps[:-1]), path, source)
+            yield _unknown_key(str(steps[-1]), _keys_of(_model_at(model, steps[:-1])), path, source)
         elif value is not None:  # `source` has reported every key without a value
             message, hint, rule = _value_problem(kind, found.get("ctx", {}), found["msg"], value)
+            if not hint and rule in ("wrong-type", "wrong-value"):
+                hint = _meaning(model, steps)
             yield Problem(source.place(path), f"{name} {message}", hint, rule)
+
+
+def _steps(loc: Sequence[str | int]) -> tuple[str | int, ...]:
+    """Where pydantic found something, without the tags of its choices."""
+    return tuple(step for step in loc if isinstance(step, int) or not step.startswith("<"))
+
+
+def _meaning(model: type[Entry], steps: Sequence[str | int]) -> str:
+    """What the key at a path is for, in the words that an editor shows; "" where none is known."""
+    words = [step for step in steps if isinstance(step, str)]
+    for at in range(len(words), 0, -1):
+        within = _model_at(model, words[: at - 1])
+        for name, field in within.model_fields.items():
+            if (field.alias or name) == words[at - 1] and field.description:
+                said = field.description.rstrip(".")
+                return f"`{words[at - 1]}`: {said[0].lower()}{said[1:]}"
+    return ""
 
 
 def _called(steps: Sequence[str | int]) -> str:
@@ -611,10 +637,11 @@ def _unknown_key(
     key: str, keys: Sequence[str], path: Sequence[str | int], source: Source
 ) -> Problem:
     before = key.split(":")[0]
+    near = nearest(key, keys)
     if ":" in key and before in keys:
         hint = "put a space after the colon"
     else:
-        hint = did_you_mean(key, keys) or f"the keys here are {listed(keys)}"
+        hint = f"did you mean `{near}`?" if near else f"the keys here are {listed(keys)}"
     return Problem(source.place(path, key=True), f"unknown key `{key}`", hint, "unknown-key")
 
 
@@ -650,13 +677,10 @@ _INSIDE: dict[str, type[Entry]] = {
 }
 
 
-def _keys_at(model: type[Entry], path: Sequence[str | int]) -> list[str]:
-    """The keys that may stand in the mapping at `path` within an entry of a model."""
+def _model_at(model: type[Entry], path: Sequence[str | int]) -> type[Entry]:
+    """The model of the mapping at `path` within an entry of a model."""
     words = [step for step in path if isinstance(step, str)]
-    for word in reversed(words):
-        if word in _INSIDE:
-            return _keys_of(_INSIDE[word])
-    return _keys_of(model)
+    return next((_INSIDE[word] for word in reversed(words) if word in _INSIDE), model)
 
 
 def _keys_of(model: type[Entry]) -> list[str]:
@@ -689,7 +713,8 @@ def _value_problem(
         choices = str(context.get("expected", "")).replace("'", "`").replace(" or ", ", ")
         words = re.findall(r"`([^`]+)`", choices)
         if not words:
-            return f"must be {choices}, not {shown}", "", "wrong-value"
+            hint = "a file of another format needs another version of this program"
+            return f"must be {choices}, not {shown}", hint, "wrong-value"
         hint = did_you_mean(value, words) if isinstance(value, str) else ""
         return f"must be one of {listed(words)}, not {shown}", hint, "wrong-value"
     if kind in ("greater_than", "less_than") and {context.get("gt"), context.get("lt")} & {0, 1}:
@@ -714,10 +739,10 @@ def _value_problem(
             wanted = context["min_length"]
         held = context.get("actual_length", "")
         words_ = "at least" if kind == "too_short" else "at most"
-        return f"must hold {words_} {wanted}, not {held}", "", "wrong-value"
+        return f"must hold {words_} {wanted} values, not {held}", "", "wrong-value"
     if kind in ("string_pattern_mismatch", "string_too_short"):
         if context.get("pattern") in (ID_PATTERN, SPEC_PATTERN):
-            return f"is not an id: {shown}", "", "bad-id"
+            return f"is not an id: {shown}", id_hint(str(value)), "bad-id"
         return "is empty", "write something, or take the line out", "no-value"
     return f"is not right: {said}", "", "wrong-value"
 
@@ -751,6 +776,14 @@ def _shown(value: Any) -> str:
         return "a mapping"
     text = " ".join(str(value).split())
     return f"`{text}`" if len(text) <= 40 else f"`{text[:37]}...`"
+
+
+def id_hint(text: str, separator: str = "-") -> str:
+    """What an id is, with this text turned into one where that can be done."""
+    rule = f"small letters and digits, with {separator} between words"
+    made = re.sub(r"[^a-z0-9]+", separator, text.casefold()).strip(separator)
+    good = is_spec_id(made) if separator == "_" else is_id(made)
+    return f"write `{made}`: {rule}" if good else rule
 
 
 def is_id(text: str) -> bool:

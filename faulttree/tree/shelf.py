@@ -174,7 +174,12 @@ def _open(shelf: Shelf, path: Path) -> Source | None:
     if source.data is not None:
         where = source.place()
         shelf.problems.append(
-            Problem(where, "the file must be a mapping of keys to values", "", "wrong-type")
+            Problem(
+                where,
+                "the file must be a mapping of keys to values",
+                "begin it with `format: 1`, and write each key at the left without a -",
+                "wrong-type",
+            )
         )
     return None
 
@@ -207,7 +212,7 @@ def _entries(
         entry: Model | None = None
         if not is_id(name):
             separator = "_" if section == "specs" else "-"
-            hint = f"small letters and digits, with {separator} between words"
+            hint = schema.id_hint(name, separator)
             place = source.place(path, key=True)
             shelf.problems.append(Problem(place, f"`{name}` is not an id", hint, "bad-id"))
         try:
@@ -278,7 +283,7 @@ def _is_new(shelf: Shelf, item: Item[Any]) -> bool:
 def _check_name(shelf: Shelf, source: Source, name: str) -> None:
     """Record a file whose name cannot be the id of what it holds."""
     if not schema.is_id(name):
-        hint = "small letters and digits, with - between words"
+        hint = schema.id_hint(name)
         message = f"the name of the file, `{name}`, is not an id"
         shelf.problems.append(Problem(source.place(), message, hint, "bad-id"))
 

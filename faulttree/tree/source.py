@@ -454,15 +454,17 @@ def _syntax_problem(error: yaml.MarkedYAMLError, text: str, file: str) -> Proble
         return problem(f"a comma or a closing {bracket} is missing before this", hint)
     if "end of stream" in said and context:
         start = Place(file, context.line + 1, context.column + 1)
-        return problem("a quote is opened and never closed", "", start)
+        return problem("a quote is opened and never closed", "close it with the same sign", start)
     if "unknown escape character" in said:
         where = place if character == "\\" else Place(file, place.line, place.column - 1)
         hint = "use single quotes, or write the backslash twice"
         return problem("a backslash that means nothing here", hint, where)
     if "node content" in said:
-        return problem("a value is missing before this")
+        return problem("a value is missing before this", "write it, or take the comma out")
     if "comment or line break" in said or "chomping or indentation" in said:
-        return problem("text after | or > must start on the next line")
+        return problem(
+            "text after | or > must start on the next line", "press Enter after the sign"
+        )
     if "'-' indicator" in said or "parsing a block collection" in (error.context or ""):
         return problem("a list item must start with -", f"for the list begun at {began}")
     if "expected key" in said or "<block end>" in said:

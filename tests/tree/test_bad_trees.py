@@ -5,7 +5,9 @@ shelf it is laid beside or over. `NAME.out` is what the checker then prints abou
 ones: `python tests/tree/test_bad_trees.py`, and read what it wrote.
 """
 
+import itertools
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -49,6 +51,17 @@ def test_good_shelf_has_no_problems(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.chdir(tmp_path)
     shutil.copytree(BAD / "good", tmp_path / "trees")
     assert render(check(["trees"])) == "no problems\n"
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_problem_says_what_to_do(name: str) -> None:
+    """Below every problem stand its line, the caret and a line of advice."""
+    lines = (BAD / f"{name}.out").read_text(encoding="utf-8").splitlines()
+    heads = [at for at, line in enumerate(lines) if not line.startswith("  ")]
+    for start, end in itertools.pairwise(heads):
+        assert end - start == 4, lines[start]
+        assert lines[start + 2].strip() == "^"
+        assert re.search(r"\w", lines[start + 3])
 
 
 def test_every_output_belongs_to_a_broken_file() -> None:

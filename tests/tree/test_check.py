@@ -10,12 +10,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from faulttree.tree import shelf as shelf_module
-from faulttree.tree.check import check, explain, render, summary, worst
+from faulttree.tree.check import check, explain, render, rule_list, summary, worst
 from faulttree.tree.load import TreeError, load_all
 from faulttree.tree.model import Place
 from faulttree.tree.places import shipped
 from faulttree.tree.problem import Problem, did_you_mean, in_order, visible
 from faulttree.tree.rules import RULES
+from faulttree.tree.schema import id_hint
 from faulttree.tree.source import parse_text
 
 GOOD = Path(__file__).parents[1] / "bad_trees" / "good"
@@ -76,7 +77,40 @@ def test_page_of_a_rule_can_be_had_by_its_id() -> None:
         page = explain(rule.id)
         assert page is not None
         assert page.startswith(f"{rule.id} ({rule.severity})\n\n{rule.title}")
+        assert page.endswith(f"What to do: {rule.mend}.\n")
     assert explain("no-such-rule") is None
+
+
+def test_rules_can_be_listed() -> None:
+    """The list has a line for every rule, with its severity and what must hold."""
+    rows = [line.split(maxsplit=2) for line in rule_list().splitlines()]
+    assert [row[0] for row in rows] == sorted(RULES)
+    assert all([row[1], row[2]] == [RULES[row[0]].severity, RULES[row[0]].title] for row in rows)
+
+
+def test_misspelt_key_is_told_once(shelf: Path) -> None:
+    """A needed key with a slip in it is one problem; one that is not there at all is told too."""
+    path = shelf / "shared" / "fuel.yaml"
+    text = path.read_text()
+    path.write_text(text.replace("    minutes: 15\n", "    minuts: 15\n", 1))
+    assert [(p.rule, p.hint) for p in check([path])] == [("unknown-key", "did you mean `minutes`?")]
+    path.write_text(text.replace("    minutes: 15\n", "    weight: 15\n", 1))
+    found = {problem.rule: problem for problem in check([path])}
+    assert found.keys() == {"unknown-key", "missing-key"}
+    assert found["missing-key"].hint == "`minutes`: how long it takes"
+
+
+@pytest.mark.parametrize(
+    ("text", "separator", "hint"),
+    [
+        ("Idle Speed", "_", "write `idle_speed`: small letters and digits, with _ between words"),
+        ("Low--Fuel!", "-", "write `low-fuel`: small letters and digits, with - between words"),
+        ("漢字", "-", "small letters and digits, with - between words"),
+    ],
+)
+def test_id_is_proposed_for_what_is_none(text: str, separator: str, hint: str) -> None:
+    """A name that is no id is offered as one, where letters are left."""
+    assert id_hint(text, separator) == hint
 
 
 # Showing

@@ -218,7 +218,6 @@ def test_everything_that_is_wrong_is_said_at_once(shelf: Path) -> None:
     with pytest.raises(TreeError) as caught:
         load(["engine-stalls"])
     assert [(problem.place.file, problem.rule) for problem in caught.value.problems] == [
-        ("trees/engine-stalls.yaml", "missing-key"),
         ("trees/engine-stalls.yaml", "unknown-key"),
         ("trees/shared/fuel.yaml", "unknown-unit"),
         ("trees/shared/fuel.yaml", "wrong-type"),

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
@@ -12,6 +13,7 @@ import pytest
 from faulttree.tree.check import FORMATS, check, render
 from faulttree.tree.model import Place
 from faulttree.tree.problem import Problem
+from faulttree.tree.render import hint_of
 
 
 @pytest.fixture
@@ -42,7 +44,7 @@ def test_json_holds_every_field(problems: list[Problem]) -> None:
         )
         for row in json.loads(render(problems, "json"))
     ]
-    assert again == problems
+    assert again == [replace(problem, hint=hint_of(problem)) for problem in problems]
 
 
 def test_github_commands_are_one_to_a_line_and_escaped(problems: list[Problem]) -> None:

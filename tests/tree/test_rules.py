@@ -99,6 +99,13 @@ def test_page_opens_with_a_sentence(rule: Rule) -> None:
     assert len(rule.page.split("\n\n")) >= 2 or rule.id in WITHOUT_EXAMPLES
 
 
+@pytest.mark.parametrize("rule", RULES.values(), ids=lambda rule: rule.id)
+def test_every_rule_says_what_to_do(rule: Rule) -> None:
+    """Each rule has a line of advice that fits under a problem of it."""
+    assert re.fullmatch(r"[a-z`\[].+[^.]", rule.mend)
+    assert len(rule.mend) <= 100
+
+
 @with_examples
 def test_bad_example_is_reported(rule: Rule, shelf: Path) -> None:
     """The bad example on a rule's page breaks that rule."""

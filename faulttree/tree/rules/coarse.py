@@ -56,7 +56,11 @@ class Judged:
         return part, bool(others) and max(others) < 0.9 * most
 
 
-@rule("instrument-coarse", "warning")
+@rule(
+    "instrument-coarse",
+    "warning",
+    "take a finer instrument, or widen the limits if the engine allows it",
+)
 def instrument_coarse(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """An instrument should be four times finer than the tolerance it is to judge.
 

@@ -3,7 +3,7 @@
 from faulttree.tree.rules.table import refusal
 
 
-@refusal("duplicate-id")
+@refusal("duplicate-id", "choose another id")
 def duplicate_id() -> None:
     """An id must name one thing only.
 
@@ -26,7 +26,7 @@ def duplicate_id() -> None:
     """
 
 
-@refusal("unknown-id")
+@refusal("unknown-id", "write an id that there is, or add what it names")
 def unknown_id() -> None:
     """An id that is named must exist.
 
@@ -54,7 +54,7 @@ def unknown_id() -> None:
     """
 
 
-@refusal("not-used")
+@refusal("not-used", "add its catalogue to `uses`")
 def not_used() -> None:
     """A test or cause that a route needs must be in a catalogue that the tree uses.
 
@@ -76,7 +76,7 @@ def not_used() -> None:
     """
 
 
-@refusal("unknown-unit")
+@refusal("unknown-unit", "write a unit of the trade, such as psi, kPa, V, ohm, rpm or degC")
 def unknown_unit() -> None:
     """A unit must be one that the trade uses and the program knows.
 
@@ -98,7 +98,7 @@ def unknown_unit() -> None:
     """
 
 
-@refusal("unit-mismatch")
+@refusal("unit-mismatch", "name one of the same kind, or change the unit of the reading")
 def unit_mismatch() -> None:
     """Units that meet must measure the same kind of thing.
 
@@ -122,7 +122,9 @@ def unit_mismatch() -> None:
     """
 
 
-@refusal("unknown-sum")
+@refusal(
+    "unknown-sum", "`faulttree sums` lists them, and `faulttree sum NAME` shows the inputs of one"
+)
 def unknown_sum() -> None:
     """A sum that a test takes must exist, and so must the inputs that are named.
 
@@ -151,7 +153,7 @@ def unknown_sum() -> None:
     """
 
 
-@refusal("listed-twice")
+@refusal("listed-twice", "take it out here, or write the one that was meant")
 def listed_twice() -> None:
     """A name must not stand twice in one list.
 
@@ -171,7 +173,7 @@ def listed_twice() -> None:
     """
 
 
-@refusal("spec-kind")
+@refusal("spec-kind", "keep the one that is meant and take the other out")
 def spec_kind() -> None:
     """A spec must be one thing: a number with a unit, a choice of words, or a list.
 
@@ -194,7 +196,7 @@ def spec_kind() -> None:
     """
 
 
-@refusal("spec-value")
+@refusal("spec-value", "write what the car has, in the form that the spec asks for")
 def spec_value() -> None:
     """A value of a spec must be one that the spec can have.
 
@@ -217,7 +219,7 @@ def spec_value() -> None:
     """
 
 
-@refusal("spec-order")
+@refusal("spec-order", "write first what others depend on")
 def spec_order() -> None:
     """A generic value must depend on specs that come before it in the file.
 
@@ -248,7 +250,7 @@ def spec_order() -> None:
     """
 
 
-@refusal("correction-not-rising")
+@refusal("correction-not-rising", "write the pairs from the lowest reading up")
 def correction_not_rising() -> None:
     """The correction points of an instrument must rise, in what is shown and in what is true.
 
@@ -271,7 +273,10 @@ def correction_not_rising() -> None:
     """
 
 
-@refusal("test-kind")
+@refusal(
+    "test-kind",
+    "keep `choices` for what is seen or heard, `reading` and `bands` for what is measured",
+)
 def kind_of_test() -> None:
     """A test must yield one thing: a reading that falls into bands, or a choice.
 
@@ -291,7 +296,10 @@ def kind_of_test() -> None:
     """
 
 
-@refusal("reading-kind")
+@refusal(
+    "reading-kind",
+    "a reading is one number in a `unit`, or several that a sum under `take` makes one of",
+)
 def reading_kind() -> None:
     """A reading must be one number, one for each cylinder, or several named ones.
 
@@ -323,7 +331,10 @@ def reading_kind() -> None:
     """
 
 
-@refusal("limit-kind")
+@refusal(
+    "limit-kind",
+    "a limit is a number, or a spec that is one, with `times` and either `plus` or `less`",
+)
 def limit_kind() -> None:
     """A limit that depends on the car must be a number spec, with `plus` or with `less`.
 
@@ -344,7 +355,10 @@ def limit_kind() -> None:
     """
 
 
-@refusal("bands-alternate")
+@refusal(
+    "bands-alternate",
+    "write [low, 32, in limits, 40, high]; for choices and patterns two names or more",
+)
 def bands_alternate() -> None:
     """Bands and limits must alternate: a name, a limit, a name, and so on to a name.
 
@@ -367,7 +381,7 @@ def bands_alternate() -> None:
     """
 
 
-@refusal("limits-not-rising")
+@refusal("limits-not-rising", "write what is lowest first, and check the units")
 def limits_not_rising() -> None:
     """Limits must rise from band to band.
 
@@ -389,7 +403,7 @@ def limits_not_rising() -> None:
     """
 
 
-@refusal("unknown-band")
+@refusal("unknown-band", "write a band that the test has, or give the test what that band needs")
 def unknown_band() -> None:
     """A band that is named must be one of the test's bands.
 
@@ -412,7 +426,7 @@ def unknown_band() -> None:
     """
 
 
-@refusal("expect-unknown")
+@refusal("expect-unknown", "write one of the bands")
 def expect_unknown() -> None:
     """The expected band must be one of the test's bands.
 
@@ -432,7 +446,7 @@ def expect_unknown() -> None:
     """
 
 
-@refusal("expected-band")
+@refusal("expected-band", "take it out; to change it, change the chances of the other bands")
 def expected_band() -> None:
     """The expected band must have no chance of its own.
 
@@ -454,7 +468,7 @@ def expected_band() -> None:
     """
 
 
-@refusal("chances-too-large")
+@refusal("chances-too-large", "make them smaller: nothing is certain")
 def chances_too_large() -> None:
     """The chances of the bands must leave room for the expected one: at most 0.98 together.
 
@@ -481,7 +495,7 @@ def chances_too_large() -> None:
     """
 
 
-@refusal("route-band")
+@refusal("route-band", "write a band that the test has, or `otherwise`")
 def route_band() -> None:
     """A route must leave a test by a band that the test has.
 
@@ -504,7 +518,7 @@ def route_band() -> None:
     """
 
 
-@refusal("route-to-nowhere")
+@refusal("route-to-nowhere", "a route starts at a test and leads from tests; a cause only ends it")
 def route_to_nowhere() -> None:
     """A route must lead to a test or to a cause.
 

@@ -25,7 +25,11 @@ def _with_unit(value: float, test: Test) -> str:
     return f"{units.plain(value, 4)} {unit}".rstrip()
 
 
-@rule("limits-cross", "error")
+@rule(
+    "limits-cross",
+    "error",
+    "check the spec values of that car and their units, or write the limits from one spec alone",
+)
 def limits_cross(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """Limits must rise for every car, also where they depend on it.
 
@@ -61,7 +65,7 @@ def limits_cross(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
                 break
 
 
-@rule("limit-not-possible", "warning")
+@rule("limit-not-possible", "warning", "mend the limit, or `possible`, or the unit of one of them")
 def limit_not_possible(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A limit should lie within what can be read.
 
@@ -100,11 +104,16 @@ def limit_not_possible(checked: Checked, knowledge: Knowledge) -> Iterator[Probl
                 place = checked.shelf.tests[test.id].place("bands", 2 * at + 1)
                 whose = f" for {name}" if isinstance(test.limits[at], SpecLimit) else ""
                 message = f"this limit is {_with_unit(limit, test)}{whose}"
-                hint = f"what can be read goes from {units.plain(low)} to {units.plain(high)}"
+                span = f"{_with_unit(low, test)} to {_with_unit(high, test)}"
+                hint = f"{span} can be read: mend the limit, `possible`, or the unit of one of them"
                 yield Problem(place, message, hint)
 
 
-@rule("possible-missing", "note")
+@rule(
+    "possible-missing",
+    "note",
+    "write `possible: [lowest, highest]`, so that a slip or a wrong unit is caught when typed",
+)
 def possible_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A reading should say what is possible.
 
@@ -149,7 +158,11 @@ def _only_part(test: Test) -> Part | None:
     return reading.parts[0]
 
 
-@rule("vehicle-cylinders", "error")
+@rule(
+    "vehicle-cylinders",
+    "error",
+    "write it as the engine has it: neighbouring cylinders are told by it",
+)
 def vehicle_cylinders(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A car's firing order and banks must hold each of its cylinders once.
 
@@ -183,6 +196,13 @@ def vehicle_cylinders(checked: Checked, knowledge: Knowledge) -> Iterator[Proble
             rows = [row if isinstance(row, tuple) else (row,) for row in value]
             if sorted(itertools.chain.from_iterable(rows)) != wanted:
                 place = checked.shelf.vehicles[vehicle.id].place("specs", name)
-                yield Problem(
-                    place, f"`{name}` must hold the cylinders 1 to {len(wanted)}, each once"
+                held = list(itertools.chain.from_iterable(rows))
+                missing = [str(one) for one in wanted if one not in held]
+                extra = [str(one) for one in held if one not in wanted]
+                wrong = [f"{', '.join(missing)} missing"] if missing else []
+                wrong += [f"{', '.join(extra)} too many"] if extra else []
+                message = (
+                    f"`{name}` must hold the cylinders 1 to {len(wanted)}, each once: "
+                    f"{' and '.join(wrong)}"
                 )
+                yield Problem(place, message)

@@ -33,7 +33,7 @@ def _narrowed(kind: Kind, needs: Mapping[str, tuple[str, ...]]) -> Kind | None:
     return made
 
 
-@rule("cause-off-route", "note")
+@rule("cause-off-route", "note", "lead a band of the route to a test that does")
 def cause_off_route(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A route should pass a test that points to each cause of its tree.
 
@@ -88,7 +88,7 @@ def cause_off_route(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]
             yield Problem(place, message, f"lead a band of the route to {names}")
 
 
-@rule("test-off-route", "note")
+@rule("test-off-route", "note", "lead a band of a route to it")
 def test_off_route(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A test should be on the way of some tree, or be its road test.
 
@@ -143,7 +143,7 @@ def _where_it_would_help(knowledge: Knowledge, test: Test, own: str | None) -> s
     return f"lead a band to it; its causes bring on {listed(best)}" if best else "lead a band to it"
 
 
-@rule("route-wrong-car", "warning")
+@rule("route-wrong-car", "warning", "lead another test to it")
 def route_wrong_car(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """Some kind of car should be able to come along every step of a route that names a cause.
 
@@ -242,7 +242,11 @@ def _within(kind: Kind, other: Kind) -> bool:
     return all(spec in kind and kind[spec] <= values for spec, values in other.items())
 
 
-@rule("cause-no-vehicle", "note")
+@rule(
+    "cause-no-vehicle",
+    "note",
+    "widen `fits`, or add a vehicle of that kind to walk and rehearse with",
+)
 def cause_no_vehicle(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A cause that a route names should be possible on one of the shop's own vehicles.
 
@@ -275,5 +279,4 @@ def cause_no_vehicle(checked: Checked, knowledge: Knowledge) -> Iterator[Problem
         if own and cause.id in named and not any(fits(cause.fits, car) for _, car in own):
             needs = " and ".join(f"`{spec}` {listed(ok)}" for spec, ok in cause.fits.items())
             message = f"none of the shop's vehicles can have `{cause.id}`: it needs {needs}"
-            hint = "widen `fits`, or add a vehicle of that kind to walk and rehearse with"
-            yield Problem(checked.shelf.causes[cause.id].place("fits", key=True), message, hint)
+            yield Problem(checked.shelf.causes[cause.id].place("fits", key=True), message)

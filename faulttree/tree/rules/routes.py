@@ -8,7 +8,7 @@ from faulttree.tree.problem import Problem, listed
 from faulttree.tree.rules.table import Checked, rule
 
 
-@rule("route-loop", "error")
+@rule("route-loop", "error", "its reading is known by then: let one of these bands lead elsewhere")
 def route_loop(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A route must not come back to a test it has already been at.
 
@@ -38,7 +38,11 @@ def route_loop(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
             yield Problem(place, f"the route goes round: {way}")
 
 
-@rule("route-out-of-reach", "warning")
+@rule(
+    "route-out-of-reach",
+    "warning",
+    "lead a band of another test to it, or take it out of the route",
+)
 def route_out_of_reach(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """Every test that the route tells how to leave should be reached from the first one.
 
@@ -66,11 +70,14 @@ def route_out_of_reach(checked: Checked, knowledge: Knowledge) -> Iterator[Probl
     for tree in knowledge.trees:
         for test in out_of_reach(knowledge, tree):
             place = checked.shelf.trees[tree].place("route", test, key=True)
-            hint = "lead a band of another test to it, or take it out of the route"
-            yield Problem(place, f"the route never reaches `{test}`", hint)
+            yield Problem(place, f"the route never reaches `{test}`")
 
 
-@rule("route-dead-end", "note")
+@rule(
+    "route-dead-end",
+    "note",
+    "name what follows, or write `otherwise` for every band that is not named",
+)
 def route_dead_end(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A reading out of the expected band should lead on.
 
@@ -105,10 +112,14 @@ def route_dead_end(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
             ends = [band for band in knowledge.tests[name].cascade if band not in edges]
             if ends and name in tree.route:
                 place = item.place("route", name, key=True)
-                yield Problem(place, f"the route ends at `{name}` in {listed(ends)}")
+                yield Problem(place, f"the route ends where `{name}` reads {listed(ends)}")
 
 
-@rule("route-after", "warning")
+@rule(
+    "route-after",
+    "warning",
+    "the walk passes it by until then: lead to it by that reading, or change its `after`",
+)
 def route_after(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A test that makes sense only after a certain reading should be led to by that reading.
 
@@ -167,7 +178,11 @@ def _leads_to(graph: object, start: str, end: str) -> bool:
     return bool(networkx.has_path(graph, ("test", start), ("test", end)))
 
 
-@rule("no-road-test", "note")
+@rule(
+    "no-road-test",
+    "note",
+    "name under `road_test` what shows the complaint, to set before beside after",
+)
 def no_road_test(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A tree should name the road test that is done before any work and again as proof.
 

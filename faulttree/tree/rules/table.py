@@ -80,10 +80,14 @@ KnowingLook = Callable[[Checked, Knowledge], Iterator[Problem]]
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule: its id, how bad a breach is, its page, and what looks for breaches."""
+    """One rule: its id, how bad a breach is, its page, and what looks for breaches.
+
+    `mend` says what to do about a breach, where the problem itself has no better hint.
+    """
 
     id: str
     severity: Severity
+    mend: str
     page: str
     look: Look
     needs_knowledge: bool
@@ -105,17 +109,21 @@ class Table:
 
     rules: dict[str, Rule] = field(default_factory=dict)
 
-    def refusal(self, rule_id: str) -> Callable[[Callable[[], None]], Callable[[], None]]:
+    def refusal(
+        self, rule_id: str, mend: str
+    ) -> Callable[[Callable[[], None]], Callable[[], None]]:
         """Enter the page of something that the loader refuses; the function itself does nothing."""
 
         def enter(function: Callable[[], None]) -> Callable[[], None]:
             page = inspect.cleandoc(function.__doc__ or "")
-            self._enter(Rule(rule_id, "error", page, lambda c: c.refused(rule_id), False))
+            self._enter(Rule(rule_id, "error", mend, page, lambda c: c.refused(rule_id), False))
             return function
 
         return enter
 
-    def rule(self, rule_id: str, severity: Severity) -> Callable[[KnowingLook], KnowingLook]:
+    def rule(
+        self, rule_id: str, severity: Severity, mend: str
+    ) -> Callable[[KnowingLook], KnowingLook]:
         """Enter a rule that looks at what loaded well; it gives problems a place and words."""
 
         def enter(function: KnowingLook) -> KnowingLook:
@@ -125,7 +133,7 @@ class Table:
                         yield replace(problem, rule=rule_id, severity=severity)
 
             page = inspect.cleandoc(function.__doc__ or "")
-            self._enter(Rule(rule_id, severity, page, look, True))
+            self._enter(Rule(rule_id, severity, mend, page, look, True))
             return function
 
         return enter

@@ -16,7 +16,11 @@ MOST_FAULTS = 3.0
 """A car that comes in with more faults than this, on average, is not one that still runs."""
 
 
-@rule("cause-untested", "warning")
+@rule(
+    "cause-untested",
+    "warning",
+    "no reading can bring it forward or clear it: add it to `points_to` of a test",
+)
 def cause_untested(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """Every cause that a tree lists should have a test, loaded with that tree, that points to it.
 
@@ -54,7 +58,11 @@ def cause_untested(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
                 yield Problem(place, f"no test of this tree points to `{cause}`")
 
 
-@rule("test-tells-nothing", "warning")
+@rule(
+    "test-tells-nothing",
+    "warning",
+    "it costs minutes and settles nothing: say under `points_to` what it shows, or say `base`",
+)
 def test_tells_nothing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A test should point to a cause, or be a base reading.
 
@@ -85,7 +93,11 @@ def test_tells_nothing(checked: Checked, knowledge: Knowledge) -> Iterator[Probl
             yield Problem(place, f"`{test.id}` points to no cause")
 
 
-@rule("band-says-nothing", "warning")
+@rule(
+    "band-says-nothing",
+    "warning",
+    "a reading there could only be chance: say under `points_to` what it shows, or join bands",
+)
 def band_says_nothing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """Every band that is not expected should speak for some cause.
 
@@ -119,7 +131,11 @@ def band_says_nothing(checked: Checked, knowledge: Knowledge) -> Iterator[Proble
                     yield Problem(place, f"no cause puts `{test.id}` into `{band}`")
 
 
-@rule("by-chance-missing", "warning")
+@rule(
+    "by-chance-missing",
+    "warning",
+    "a reading there would prove a fault: write how often it comes by chance, such as 0.02",
+)
 def by_chance_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """Every band that is not expected should have a chance on a car with none of the causes.
 
@@ -144,10 +160,12 @@ def by_chance_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Proble
         missing = [band for band in test.cascade if band not in test.by_chance]
         if missing:
             place = checked.shelf.tests[test.id].place("by_chance", key=True)
-            yield Problem(place, f"`{test.id}` has no chance for {listed(missing)}")
+            yield Problem(
+                place, f"`{test.id}` has no chance that {listed(missing)} is read on a sound car"
+            )
 
 
-@rule("causes-alike", "warning")
+@rule("causes-alike", "warning", "add a test that does, or make one cause of them with one repair")
 def causes_alike(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """Two causes of one complaint should differ at some test.
 
@@ -195,8 +213,7 @@ def causes_alike(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
             if alike and one_car(knowledge.causes[one].fits, knowledge.causes[other].fits):
                 told.add(pair)
                 message = f"no test of the tree `{tree.id}` tells `{other}` from `{one}`"
-                hint = "add a test that does, or make one cause of them with one repair"
-                yield Problem(checked.shelf.causes[other].place(), message, hint)
+                yield Problem(checked.shelf.causes[other].place(), message)
 
 
 def _alike(one: Mapping[tuple[str, str], float], other: Mapping[tuple[str, str], float]) -> bool:
@@ -204,7 +221,11 @@ def _alike(one: Mapping[tuple[str, str], float], other: Mapping[tuple[str, str],
     return all(abs(one.get(key, 0.0) - other.get(key, 0.0)) < TELLS_APART for key in keys)
 
 
-@rule("proof-blind", "warning")
+@rule(
+    "proof-blind",
+    "warning",
+    "name under `prove_with` a test that points to it, to be read before and after",
+)
 def proof_blind(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A repair should be proved by a test that shows its cause.
 
@@ -231,16 +252,19 @@ def proof_blind(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
             continue
         if not item.entry.prove_with:
             place = item.place("prove_with", key=True)
-            yield Problem(place, f"nothing proves the repair of `{cause.id}`")
+            yield Problem(place, f"no test proves the repair of `{cause.id}`")
         elif len(cause.prove_with) == len(item.entry.prove_with):
             # With a test left out of this load, the one that shows the cause may be elsewhere.
             tests = [knowledge.tests[name] for name in cause.prove_with]
             if not any(cause.id in test.points_to for test in tests):
                 place = item.place("prove_with", key=True)
-                yield Problem(place, f"none of these tests points to `{cause.id}`")
+                yield Problem(
+                    place,
+                    f"none of these tests shows `{cause.id}`, so that they cannot prove its repair",
+                )
 
 
-@rule("left-out", "warning")
+@rule("left-out", "warning", "add its catalogue to `uses`")
 def left_out(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A cause that brings a complaint on should be in a catalogue that the tree uses.
 
@@ -278,7 +302,7 @@ def _left_out(checked: Checked, tree: str, cause: str) -> bool:
     return written is not None and written.tree is None and written.source.file not in uses
 
 
-@rule("too-common", "warning")
+@rule("too-common", "warning", "`how_common` is the share of all cars that come in")
 def too_common(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """The shares of cars with each cause should sum to something that can be.
 
@@ -313,12 +337,16 @@ def too_common(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
         if total > MOST_FAULTS:
             most = max(there, key=lambda cause: cause.how_common)
             place = checked.shelf.causes[most.id].place("how_common")
-            hint = "`how_common` is the share of all cars that come in"
-            yield Problem(place, f"on average {name} has {total:.1f} of the causes at once", hint)
+            message = f"on average {name} would have {total:.1f} of the causes at once"
+            yield Problem(place, message)
             return
 
 
-@rule("not-listed-largest", "warning")
+@rule(
+    "not-listed-largest",
+    "warning",
+    "it is a share of all cars: a twelfth of what the causes bring about is a fair start",
+)
 def not_listed_largest(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A complaint should come from the listed causes more often than from none of them.
 
@@ -354,7 +382,7 @@ def not_listed_largest(checked: Checked, knowledge: Knowledge) -> Iterator[Probl
             yield Problem(place, message)
 
 
-@rule("family-of-one", "warning")
+@rule("family-of-one", "warning", "give another test the same `family`, or take it out")
 def family_of_one(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A family should have two tests or more.
 

@@ -13,7 +13,7 @@ PROGRAM_SPECS = frozenset({"cylinders", "firing_order", "banks"})
 """Specs that the program itself asks for."""
 
 
-@rule("caution-missing", "warning")
+@rule("caution-missing", "warning", "add it to the `cautions`")
 def caution_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A test or repair that names something dangerous should carry the caution for it.
 
@@ -76,7 +76,9 @@ def _missing(
                 break
 
 
-@rule("source-missing", "warning")
+@rule(
+    "source-missing", "warning", "write `source:`; `common practice, no source` is an honest answer"
+)
 def source_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A test should say where its limits come from.
 
@@ -110,7 +112,7 @@ def source_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
             yield Problem(place, f"`{test.id}` does not say where its figures come from")
 
 
-@rule("file-ignored", "warning")
+@rule("file-ignored", "warning", "rename it")
 def file_ignored(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """A file that looks like YAML should be named so that it is read.
 
@@ -126,7 +128,7 @@ def file_ignored(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
                 yield Problem(Place(str(path), 1, 1), message, f"name it {path.stem}.yaml")
 
 
-@rule("unused", "note")
+@rule("unused", "note", "use it, or take it out")
 def unused(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
     """What is written should be used by something.
 
@@ -162,7 +164,8 @@ def unused(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]:
         if item.tree is None and item.source.file not in used_files
     }
     for file in sorted(left_over):
-        yield Problem(Place(file, 1, 1), "no tree uses this catalogue")
+        hint = "add it to `uses` of a tree that its tests would help"
+        yield Problem(Place(file, 1, 1), "no tree uses this catalogue", hint)
     for section, used in _used_ids(knowledge).items():
         for name, item in getattr(shelf, section).items():
             if name not in used and item.source.file not in left_over:

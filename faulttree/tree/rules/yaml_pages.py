@@ -3,7 +3,7 @@
 from faulttree.tree.rules.table import refusal
 
 
-@refusal("file-unreadable")
+@refusal("file-unreadable", "check the path, and that the file may be read")
 def file_unreadable() -> None:
     """A file must be there, readable, and of a size that a tree can have.
 
@@ -12,7 +12,7 @@ def file_unreadable() -> None:
     """
 
 
-@refusal("file-empty")
+@refusal("file-empty", "`faulttree new TREE-ID` writes a tree to start from")
 def file_empty() -> None:
     """A file must hold something.
 
@@ -34,7 +34,7 @@ def file_empty() -> None:
     """
 
 
-@refusal("unknown-file")
+@refusal("unknown-file", "check the path and the name")
 def unknown_file() -> None:
     """A catalogue that a tree uses must lie in the tree's folder.
 
@@ -55,7 +55,7 @@ def unknown_file() -> None:
     """
 
 
-@refusal("not-utf-8")
+@refusal("not-utf-8", "save the file as UTF-8")
 def not_utf_8() -> None:
     """A file must be UTF-8 text.
 
@@ -64,7 +64,9 @@ def not_utf_8() -> None:
     """
 
 
-@refusal("yaml-syntax")
+@refusal(
+    "yaml-syntax", "check quotes, brackets, colons and indentation here and in the line before"
+)
 def yaml_syntax() -> None:
     """A file must be YAML that can be read on to its end.
 
@@ -85,7 +87,7 @@ def yaml_syntax() -> None:
     """
 
 
-@refusal("yaml-key")
+@refusal("yaml-key", "write a word before the colon")
 def yaml_key() -> None:
     """A key must be a word, a name or an id.
 
@@ -105,7 +107,7 @@ def yaml_key() -> None:
     """
 
 
-@refusal("yaml-too-deep")
+@refusal("yaml-too-deep", "check the brackets: nothing in a file needs so many levels")
 def yaml_too_deep() -> None:
     """A file must not nest its lists and mappings without end.
 
@@ -126,7 +128,7 @@ def yaml_too_deep() -> None:
     """
 
 
-@refusal("yaml-alias")
+@refusal("yaml-alias", "write the value out")
 def yaml_alias() -> None:
     """Anchors and aliases (& and *) are not used.
 
@@ -147,7 +149,7 @@ def yaml_alias() -> None:
     """
 
 
-@refusal("yaml-merge")
+@refusal("yaml-merge", "write the keys out in full")
 def yaml_merge() -> None:
     """Merge keys (<<) are not used.
 
@@ -169,7 +171,7 @@ def yaml_merge() -> None:
     """
 
 
-@refusal("yaml-tag")
+@refusal("yaml-tag", "leave it out")
 def yaml_tag() -> None:
     """Tags (!) are not used.
 
@@ -190,7 +192,7 @@ def yaml_tag() -> None:
     """
 
 
-@refusal("yaml-documents")
+@refusal("yaml-documents", "keep one document to a file")
 def yaml_documents() -> None:
     """A file must hold one document.
 
@@ -212,7 +214,7 @@ def yaml_documents() -> None:
     """
 
 
-@refusal("duplicate-key")
+@refusal("duplicate-key", "take one of them out")
 def duplicate_key() -> None:
     """A key must not be written twice in one mapping.
 
@@ -237,7 +239,7 @@ def duplicate_key() -> None:
     """
 
 
-@refusal("number-not-finite")
+@refusal("number-not-finite", "write a plain number, such as 0.01")
 def number_not_finite() -> None:
     """A number must be finite and of a size that can be used.
 
@@ -259,7 +261,7 @@ def number_not_finite() -> None:
     """
 
 
-@refusal("no-value")
+@refusal("no-value", "write a value, or take the line out")
 def no_value() -> None:
     """A key that is written must have a value.
 
@@ -284,7 +286,7 @@ def no_value() -> None:
     """
 
 
-@refusal("missing-key")
+@refusal("missing-key", "add it")
 def missing_key() -> None:
     """An entry must have every key that its kind needs.
 
@@ -308,7 +310,7 @@ def missing_key() -> None:
     """
 
 
-@refusal("unknown-key")
+@refusal("unknown-key", "write a key that there is, or take the line out")
 def unknown_key() -> None:
     """An entry must have no keys that nobody reads.
 
@@ -330,7 +332,7 @@ def unknown_key() -> None:
     """
 
 
-@refusal("wrong-type")
+@refusal("wrong-type", "write a value of the kind that is asked for")
 def wrong_type() -> None:
     """A value must be of the kind that its key takes: text, a number, a list or a mapping.
 
@@ -353,7 +355,7 @@ def wrong_type() -> None:
     """
 
 
-@refusal("wrong-value")
+@refusal("wrong-value", "write a value that is allowed")
 def wrong_value() -> None:
     """A value must be one that its key can take.
 
@@ -375,7 +377,10 @@ def wrong_value() -> None:
     """
 
 
-@refusal("chance-certain")
+@refusal(
+    "chance-certain",
+    "nothing is impossible: take the line out, or write a small chance such as 0.01",
+)
 def chance_certain() -> None:
     """A chance must be more than 0 and less than 1.
 
@@ -402,7 +407,7 @@ def chance_certain() -> None:
     """
 
 
-@refusal("bad-id")
+@refusal("bad-id", "small letters and digits, with - between words")
 def bad_id() -> None:
     """An id must be small letters and digits, with hyphens between words.
 
