@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from faulttree.screen.wording import figure, percent, with_unit
+from faulttree.screen.work import MOVING
 from faulttree.session.events import (
     CannotDo,
     CautionAcknowledged,
@@ -86,6 +87,13 @@ def jump(envelopes: Sequence[Envelope], at: int, wanted: str, knowledge: Knowled
             if meant(envelopes[place].event):
                 return Found(place, place <= at)
     return None
+
+
+def changed_little(event: Event) -> list[str]:
+    """What to say of an entry that moved no chance much; nothing of one that never does."""
+    if isinstance(event, Repaired):
+        return ["From here on this cause counts as put right."]
+    return ["This entry changed little."] if isinstance(event, MOVING) else []
 
 
 def reading_facts(event: Event, knowledge: Knowledge) -> list[str]:

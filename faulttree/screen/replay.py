@@ -39,6 +39,13 @@ JUMP = (
 )
 
 
+class JumpBox(WriteBox):
+    """Where to jump to."""
+
+    def enter_does(self) -> str:
+        return "Go there"
+
+
 class ReplayPage(Page[None]):
     """Step forward and back through a session, jump in it, or let it play."""
 
@@ -240,7 +247,7 @@ class ReplayPage(Page[None]):
         if not self.steps:
             return
         self._stop()
-        box = WriteBox("Jump to", text.line(JUMP), self.wanted, "12, repair, complaint, vacuum...")
+        box = JumpBox("Jump to", text.line(JUMP), self.wanted, "12, repair, complaint, vacuum...")
         self.app.push_screen(box, lambda wanted: self.action_jump_to(wanted) if wanted else None)
 
     def action_jump_to(self, wanted: str) -> None:
@@ -315,7 +322,7 @@ class ReplayPage(Page[None]):
 
     def _words(self) -> Content:
         from faulttree.screen.cards import cause_rows, doubts, moves_words
-        from faulttree.screen.past import reading_facts
+        from faulttree.screen.past import changed_little, reading_facts
         from faulttree.session.words import say
 
         assert self.work is not None
@@ -340,7 +347,7 @@ class ReplayPage(Page[None]):
             return text.stack(rows)
         if reckoned.causes:
             moved = moves_words(reckoned, 3, cells)
-            rows += [text.line(row) for row in moved or ["This entry changed little."]]
+            rows += [text.line(row) for row in moved or changed_little(envelope.event)]
         no_advice: Advised | None = None
         rows += doubts(reckoned, no_advice)
         rows += cause_rows(reckoned, 5 if self.size.height < 30 else 12, cells)
