@@ -15,6 +15,7 @@ import numpy as np
 from faulttree.scorer.evidence import Evidence
 from faulttree.scorer.inference import Impossible, Problem, solve_parts
 from faulttree.scorer.network import Network
+from faulttree.trade.words import percent as percent
 
 SERIOUS = math.log(30.0)
 """A conflict above this (in nats) is worth a word: readings 30 times less likely together than
@@ -115,19 +116,6 @@ def explain(network: Network, evidence: Evidence, *, problem: Problem | None = N
         )
     ]
     return Explanation(chances[0], tuple(steps), parts.exact)
-
-
-def percent(chance: float) -> str:
-    """A chance as a technician reads it: whole per cent, never a false 0 or 100."""
-    if chance <= 0.0:
-        return "0 %"
-    if chance <= 0.005:
-        return "under 1 %"
-    if chance >= 1.0:
-        return "100 %"
-    if chance >= 0.995:
-        return "over 99 %"
-    return f"{100.0 * chance:.0f} %"
 
 
 def biggest_moves(

@@ -14,10 +14,12 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.screen import Screen
 
 from faulttree.screen import actions, text, theme
+from faulttree.screen.ahead import TypeAhead
 from faulttree.screen.home import HomePage
 from faulttree.screen.page import PageLike
 
@@ -63,6 +65,9 @@ class FaulttreeApp(App[int]):
             self.register_theme(one)
         wanted = colours or os.environ.get("FAULTTREE_COLOURS", "")
         self.theme = wanted if wanted in theme.LABELS else theme.DARK
+        # To leave the program nobody has to wait.
+        leave = set(actions.keys_of(actions.BY_ID["everywhere.quit"], {}))
+        self.ahead = TypeAhead(self, super().on_event, leave)
 
     def get_default_screen(self) -> Screen[Any]:
         return HomePage()
@@ -71,6 +76,13 @@ class FaulttreeApp(App[int]):
         self._use_keyfile()
         if self._opening is not None:
             self._opening(self)
+
+    async def on_event(self, event: events.Event) -> None:
+        """Keys go on one at a time, so that none falls into a page that is on its way out."""
+        if isinstance(event, events.Key) and not event.is_forwarded:
+            await self.ahead.take(event)
+        else:
+            await super().on_event(event)
 
     # --- keys and commands -----------------------------------------------------------------------
 
@@ -137,6 +149,14 @@ class FaulttreeApp(App[int]):
             then(self._shelf[wanted])
             return
 
+        def came(what: Knowledge) -> None:
+            self.ahead.release()
+            then(what)
+
+        def went_wrong(why: str) -> None:
+            self.ahead.release()
+            failed(why)
+
         def work() -> None:
             # pydantic and the YAML reader are first needed here.
             from faulttree.tree.load import load, load_all
@@ -148,10 +168,12 @@ class FaulttreeApp(App[int]):
                 else:
                     knowledge = load_all(self.trees)
             except (TreeError, OSError) as trouble:
-                self.call_from_thread(failed, str(trouble))
+                self.call_from_thread(went_wrong, str(trouble))
                 return
             self._shelf[wanted] = knowledge
-            self.call_from_thread(then, knowledge)
+            self.call_from_thread(came, knowledge)
+
+        self.ahead.hold()
 
         self.run_worker(work, thread=True, exit_on_error=True)
 

@@ -68,6 +68,10 @@ class WriteBox(Box[str]):
             yield Input(self.value, placeholder=text.clean(self.hint), compact=True, max_length=500)
             yield KeyLine()
 
+    def foot(self) -> list[tuple[str, str, str, int]]:
+        # Any character may be written here, so `?` is none of the keys; there is little to explain.
+        return [piece for piece in super().foot() if piece[2] != "help"]
+
     def on_mount(self) -> None:
         self.query_one(Input).focus()
 

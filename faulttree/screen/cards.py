@@ -171,6 +171,13 @@ def card_body(work: Work, test: Test, cells: int) -> Content:
     return text.stack(rows)
 
 
+READ_IT = "Read it, then press Enter twice."
+ENTER_AGAIN = "Enter again: you have read it, and do as it says."
+CHOOSE_IT = "Read it, then choose with the arrows and Enter."
+"""What to do about a danger. One Enter is easily pressed, and digits would be typed by habit into
+the reading that follows; two are meant."""
+
+
 def caution_text(caution: Caution) -> Content:
     """A caution in full: the danger, and what to do about it."""
     return text.line(
@@ -266,8 +273,13 @@ def ways(
     cells: int,
     *,
     full: bool = False,
+    keys: tuple[str, str] = ("r", "a"),
 ) -> list[Content]:
-    """Route and advice side by side: what each asks for, its minutes, and what it would settle."""
+    """Route and advice side by side: what each asks for, its minutes, and what it would settle.
+
+    `keys` are those that take the route's and the advice's step.
+    """
+    route_key, advice_key = (key.removeprefix("Space ") for key in keys)
     rows: list[Content] = []
     by_id = {(s.kind, s.id): s for s in advised.suggestions} if advised else {}
     best = advised.suggestions[0] if advised and advised.suggestions else None
@@ -283,19 +295,23 @@ def ways(
             suggestion = by_id.get(("test", step.id))
             tail = _expects(suggestion, test.expect) if suggestion else ""
             takes = minutes_words(test.minutes)
-            rows += _way("r", "Route ", here, f"{test.name}{of_tree}", takes, tail, cells, "route")
+            rows += _way(
+                route_key, "Route ", here, f"{test.name}{of_tree}", takes, tail, cells, "route"
+            )
             if full and suggestion:
                 rows += _settles(suggestion, cells, 3 if len(steps) == 1 else 1)
         elif step.kind == "cause":
             cause = work.knowledge.causes[step.id]
             takes = minutes_words(cause.repair.minutes)
             words = f"suspect: {cause.name}{of_tree}"
-            rows += _way("r", "Route ", here, words, takes, "", cells, "route")
+            rows += _way(route_key, "Route ", here, words, takes, "", cells, "route")
         else:
             why = step.why or "The route ends here."
             rows += _way(" ", "Route ", False, why, "", "", cells, "")
     if advised is None:
-        rows.append(text.line(("a ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET)))
+        rows.append(
+            text.line((f"{advice_key} ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET))
+        )
     elif best is None:
         nothing = "nothing is left that would tell more."
         rows += _way(" ", "Advice", False, nothing, "", "", cells, "")
@@ -307,9 +323,14 @@ def ways(
         if best.kind == "repair":
             words = f"repair now: {best.name}"
             takes += f", parts {money_words(best.parts)}" if best.parts else ""
-        tail = best.settles[0] if best.settles and not full else ""
-        rows += _way("a", "Advice", here, words, takes, tail, cells, "advice")
+        tail, note = ("", "") if full else (next(iter(best.settles), ""), best.note)
+        rows += _way(advice_key, "Advice", here, words, takes, tail, cells, "advice", note)
         if full:
+            if best.note:
+                rows += [
+                    text.line((f"           {row}", QUIET))
+                    for row in text.wrap(best.note, cells - 11)
+                ]
             rows += _settles(best, cells, 3 if len(steps) == 1 else 2)
     return rows
 
@@ -327,6 +348,7 @@ def _way(
     tail: str,
     cells: int,
     method: str,
+    note: str = "",
 ) -> list[Content]:
     lead = 11
     mark = "▶" if here else " "
@@ -334,6 +356,8 @@ def _way(
     said = text.clip(words, cells - lead - text.width(takes)) + takes
     rest = cells - lead - text.width(said) - 2
     shown = settles_line(tail, rest) if tail and rest > 24 else ""
+    if note and text.width(note) <= rest:
+        shown = note
     made = text.line(
         (f"{key} ", KEY),
         (f"{label} {mark} ", "bold"),
@@ -345,7 +369,7 @@ def _way(
 
 _SETTLES = re.compile(
     r"(?P<lead>.+? \([^)]*%\): )(?P<name>.+) "
-    r"(?P<was>(?:under |over )?[0-9]+ %) -> (?P<now>(?:under |over )?[0-9]+ %)"
+    r"(?P<was>[≤≥]?[0-9]+ %) -> (?P<now>[≤≥]?[0-9]+ %)"
 )
 
 
@@ -366,8 +390,11 @@ def _settles(suggestion: Suggestion, cells: int, count: int) -> list[Content]:
     ]
 
 
-def last_reading(event: ReadingTaken, knowledge: Knowledge, cells: int) -> Content:
-    """The reading that was taken last: what it showed, and whether to take it again."""
+def last_reading(event: ReadingTaken, knowledge: Knowledge, cells: int, again: str) -> Content:
+    """The reading that was taken last: what it showed, and whether to take it again.
+
+    `again` is the key that does so.
+    """
     test = knowledge.tests.get(event.test)
     good = test is not None and event.band == test.expect
     true = true_text(event, test)
@@ -380,7 +407,8 @@ def last_reading(event: ReadingTaken, knowledge: Knowledge, cells: int) -> Conte
         f", {sure_words(event.sure)}.",
     ]
     if event.near:
-        pieces.append((" Near a limit: g takes it again.", "bold"))
+        key = f": {again} takes it again" if again else ""
+        pieces.append((f" Near a limit{key}.", "bold"))
     return text.line(*pieces)
 
 

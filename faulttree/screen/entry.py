@@ -1,6 +1,7 @@
 """Where a reading is entered: one figure, several, one for each cylinder, or a choice.
 
 A field takes a letter only after a digit, for the unit; before that, letters are keys of the page.
+Among choices, a letter that one begins with goes to it, and the others are keys of the page.
 While figures are typed, a preview says what they would come to: the corrected value on its scale
 with the limits, the band and how sure it is. The preview weighs with the same code as the session
 does, and never runs the scorer. What is entered leaves as a `Entered` message; taking it down, and
@@ -24,8 +25,8 @@ from textual.widgets import Input
 
 from faulttree.scorer.evidence import Entry, Weighed
 from faulttree.screen import draw, text
-from faulttree.screen.lists import PickList, Row
-from faulttree.screen.page import Words
+from faulttree.screen.lists import HELP, ChoiceList, PickList, Row
+from faulttree.screen.page import PageLike, Words
 from faulttree.screen.wording import (
     band_range,
     figure,
@@ -39,11 +40,11 @@ from faulttree.screen.wording import (
     with_unit,
 )
 from faulttree.screen.work import Work, spread_of
-from faulttree.session.entry import entry_trouble
+from faulttree.session.entry import entry_trouble, outside
 from faulttree.session.events import Showing
 from faulttree.session.standing import weigh_entry
 from faulttree.trade.registry import SumError
-from faulttree.trade.units import ReadingError, parse_list, parse_quantity
+from faulttree.trade.units import Quantity, ReadingError, parse_list, parse_quantity
 from faulttree.tree.car import SpecUnknown, instrument_for, limits_for
 from faulttree.tree.model import Part, Test
 
@@ -88,7 +89,7 @@ class Field(Input):
         self.part, self.cylinder = part, cylinder
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
-        if character is None or not character.isprintable():
+        if character is None or not character.isprintable() or character == HELP:
             return False
         return bool(self.value) or character in STARTS
 
@@ -118,11 +119,17 @@ class EntryPanel(Vertical):
     """The place of a reading on a page."""
 
     class Entered(Message):
-        """A reading was entered: the text as typed and what it was read as."""
+        """A reading was entered: the text as typed and what it was read as.
 
-        def __init__(self, test: str, typed: str, entry: Entry, showing: Showing) -> None:
+        `anyway` says that it lies outside what the test can read, and was entered twice.
+        """
+
+        def __init__(
+            self, test: str, typed: str, entry: Entry, showing: Showing, anyway: bool
+        ) -> None:
             super().__init__()
             self.test, self.typed, self.entry, self.showing = test, typed, entry, showing
+            self.anyway = anyway
 
     class Typing(Message):
         """Something stands in a field now, or no longer does."""
@@ -142,6 +149,8 @@ class EntryPanel(Vertical):
         self.firing_order = False
         self.instruments: dict[str, str] = {}
         self._note = ""
+        self._hint = ""
+        self._asked: Entry | None = None
         self._had_text = False
 
     @property
@@ -163,7 +172,8 @@ class EntryPanel(Vertical):
         """Make ready for a reading of this test; `keep` leaves what is typed already."""
         typed = {(f.part.name, f.cylinder): f.value for f in self.query(Field)} if keep else {}
         if not keep:
-            self.showing, self.instruments, self._note = "unknown", {}, ""
+            self.showing, self.instruments = "unknown", {}
+            self._settle()
         self.work, self.test = work, test
         fields = self.query_one("#fields", Vertical)
         self.display = test is not None
@@ -174,7 +184,7 @@ class EntryPanel(Vertical):
                 return
             self.set_class(test.kind == "choice", "-choice")
             if test.kind == "choice":
-                choices = PickList(self._choice_rows(test), pages=False, id="choices")
+                choices = ChoiceList(self._choice_rows(test), pages=False, id="choices")
                 await fields.mount(choices)
                 # Nothing is highlighted at first: Enter alone must not say that all is well.
                 choices.highlighted = None
@@ -196,13 +206,23 @@ class EntryPanel(Vertical):
     @property
     def has_text(self) -> bool:
         """Whether something was typed that has not been taken down."""
-        return any(field.value for field in self.query(Field))
+        typed = any(field.value for field in self.query(Field))
+        return typed or any(choices.typed or choices.led for choices in self.query(ChoiceList))
 
     def clear_text(self) -> None:
         """Forget what was typed."""
         for field in self.query(Field):
             field.value = ""
+        for choices in self.query(ChoiceList):
+            choices.forget_typed()
+            choices.highlighted = None
+        self._settle()
         self.focus_first()
+        self.refresh_words()
+
+    def _settle(self) -> None:
+        """Forget what was said about what was typed."""
+        self._note, self._hint, self._asked = "", "", None
 
     def _choice_rows(self, test: Test) -> list[Row]:
         rows = []
@@ -222,7 +242,7 @@ class EntryPanel(Vertical):
                     text.line((text.left(name.replace("-", " "), room), "bold")), classes="label"
                 ),
                 Field(part, classes="figure"),
-                Words(text.line(" ", part.unit), classes="label"),
+                Words(text.line(" ", part.unit), classes="label read-as"),
                 classes="part",
             )
             for name, part in zip(names, parts, strict=True)
@@ -267,15 +287,28 @@ class EntryPanel(Vertical):
 
     def on_input_changed(self, event: Input.Changed) -> None:
         event.stop()
-        self._note = ""
+        self._settle()
+        self._say_typing()
+        self.refresh_words()
+
+    def _say_typing(self) -> None:
         if self.has_text != self._had_text:
             self._had_text = self.has_text
             self.post_message(self.Typing())
-        self.refresh_words()
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         event.stop()
-        self._note = ""
+        if not any(choices.typed for choices in self.query(ChoiceList)):
+            self._settle()
+        self._say_typing()
+        self.refresh_words()
+
+    def on_choice_list_typed(self, event: ChoiceList.Typed) -> None:
+        event.stop()
+        self._settle()
+        self._hint = event.words
+        self._had_text = self.has_text
+        self.post_message(self.Typing())
         self.refresh_words()
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
@@ -345,7 +378,11 @@ class EntryPanel(Vertical):
         return Entry(values=values, instruments=dict(self.instruments)), typed
 
     def _value(self, field: Field) -> float:
-        return parse_quantity(field.value, field.part.unit, field.part.possible).value_in_default
+        return self._quantity(field).value_in_default
+
+    @staticmethod
+    def _quantity(field: Field) -> Quantity:
+        return parse_quantity(field.value, field.part.unit, field.part.possible)
 
     def weighed(self, entry: Entry) -> Weighed:
         """What an entry would come to, together with the readings it repeats."""
@@ -367,13 +404,20 @@ class EntryPanel(Vertical):
                 self._refuse(trouble)
                 return
             self.weighed(found[0])
+            beyond = outside(test, found[0])
+            if beyond and self._asked != found[0]:
+                self._refuse(f"{beyond} Enter again takes it anyway; or mend it.")
+                self._asked = found[0]
+                return
         except SpecUnknown as trouble:
             self.post_message(self.SpecWanted(trouble.spec))
             return
         except (ReadingError, SumError) as trouble:
             self._refuse(str(trouble))
             return
-        self.post_message(self.Entered(test.id, found[1], found[0], self.showing))
+        self.post_message(
+            self.Entered(test.id, found[1], found[0], self.showing, beyond is not None)
+        )
 
     def refuse(self, why: str) -> None:
         """Say why a reading was not taken down."""
@@ -408,6 +452,8 @@ class EntryPanel(Vertical):
         limits.display = self.test.kind != "choice"
         if limits.display:
             limits.update(self._limits())
+        for words, field in zip(self.query(".read-as"), self.query(Field), strict=False):
+            cast(Words, words).update(self._read_as(field))
         self.query_one("#preview", Words).update(self._preview())
         self.query_one("#status", Words).update(self._status())
 
@@ -423,9 +469,10 @@ class EntryPanel(Vertical):
                 limits = limits_for(test, work.car, work.knowledge)
                 said = [("In limits: ", "bold"), (band_range(test, limits, test.expect), "bold")]
         except SpecUnknown as trouble:
+            key = cast(PageLike, self.screen).shown_key("figures")
             return text.line(
                 ("Limits not known: ", "bold $text-warning"),
-                f"{trouble} (e: figures of this car).",
+                f"{trouble} ({key}: figures of this car).",
             )
         if not reasons and test.kind == "number":
             reasons = ["the same for every car"]
@@ -436,28 +483,44 @@ class EntryPanel(Vertical):
             said.append((f" ({'; '.join(reasons)})", "$text-muted"))
         return text.line(*said)
 
+    def _read_as(self, field: Field) -> Content:
+        """The unit behind a field; and how the figure was read, where that is not plain to see."""
+        how = ""
+        if field.value.strip():
+            try:
+                how = self._quantity(field).how
+            except ReadingError:
+                how = ""
+        # Only what was converted, or could have been read in another way, has to be said.
+        said = how if ", that is " in how or "(" in how else ""
+        unit = field.part.unit
+        return text.line(f" {unit}", (f"  {said}" if said else "", "bold"))
+
     def _preview(self) -> Content:
         """What the reading would come to, or what is wrong with it."""
         work, test = self._now
         rows: list[Content] = []
         if test.reading is not None and test.reading.per_cylinder:
             rows += self._cylinder_preview()
-        weighed, trouble = None, ""
+        weighed, trouble, beyond = None, "", ""
         try:
             found = self.entry()
             if found is not None:
                 trouble = entry_trouble(test, found[0], work.car) or ""
+                beyond = outside(test, found[0]) or ""
                 weighed = None if trouble else self.weighed(found[0])
         except (ReadingError, SumError, SpecUnknown) as error:
             trouble = str(error)
         if test.kind == "number":
             rows += self._scale(weighed)
-        note = self._note or trouble
-        if note:
-            style = "bold $text-warning" if self._note else "$text-muted"
-            rows.append(text.line((f"! {note}" if self._note else note, style)))
+        if self._note:
+            rows.append(text.line((f"! {self._note}", "bold $text-warning")))
+        elif self._hint:
+            rows.append(text.line((self._hint, "bold")))
+        elif trouble:
+            rows.append(text.line((trouble, "$text-muted")))
         elif weighed is not None:
-            rows.append(self._verdict(weighed))
+            rows.append(self._verdict(weighed, beyond))
         else:
             rows.append(text.line((self._waiting(), "$text-muted")))
         return text.stack(rows)
@@ -493,8 +556,11 @@ class EntryPanel(Vertical):
         shown = tuple(to_shown(test, limit) for limit in limits)
         return draw.scale(value, spread, shown, test.bands, test.expect, min(100, self._room()))
 
-    def _verdict(self, weighed: Weighed) -> Content:
-        """The band, how sure, the figure it rests on, and whether to take it again."""
+    def _verdict(self, weighed: Weighed, beyond: str = "") -> Content:
+        """The band, how sure, the figure it rests on, and whether to take it again.
+
+        What lies `beyond` the test is said in place of the last.
+        """
         _work, test = self._now
         band, chance = weighed.band, weighed.bands[weighed.band]
         good = band == test.expect
@@ -507,7 +573,9 @@ class EntryPanel(Vertical):
             spread = figure(spread_shown(test, spread_of(weighed)), 2)
             shown = figure(to_shown(test, weighed.figure))
             pieces.append(f"   {shown} ± {with_unit(spread, unit_shown(test))}")
-        if weighed.near:
+        if beyond:
+            pieces.append((f"   ! {beyond}", "bold $text-warning"))
+        elif weighed.near:
             pieces.append(("   Near a limit: take it again.", "bold"))
         return text.line(*pieces)
 
@@ -559,15 +627,24 @@ class EntryPanel(Vertical):
         """Whether the complaint showed, the instrument, and the readings taken before."""
         work, test = self._now
         pieces: list[tuple[str, str]] = []
-        said = {"unknown": "not asked", "yes": "yes", "no": "no"}[self.showing]
+        said = {"unknown": "not said", "yes": "yes", "no": "no"}[self.showing]
         key = "bold $text-primary"
         matters = test.shows_only is not None
-        pieces += [("s ", key), (f"Showing: {said}", "bold" if matters else "")]
+        page = cast(PageLike, self.screen)
+        # While something is typed, letters belong to it, and the keys are not to be had.
+        show, gauge = (page.shown_key(method) for method in ("showing", "instrument"))
+        pieces += [
+            (f"{show} " if show else "", key),
+            (f"Complaint showing now: {said}", "bold" if matters else ""),
+        ]
         if matters and self.showing == "unknown":
             pieces.append((" (it matters here)", "bold"))
         if test.reading is not None:
             room = max(20, self._room() - sum(len(piece[0]) for piece in pieces) - 6)
-            pieces += [("   i ", key), (text.clip(self._gauge(), room), "")]
+            pieces += [
+                (f"   {gauge} " if gauge else "   ", key),
+                (text.clip(self._gauge(), room), ""),
+            ]
         before = work.readings_now(test.id)
         rows = [text.line(*pieces)]
         if before:

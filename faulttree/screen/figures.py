@@ -7,7 +7,7 @@ that over a generic one.
 
 from __future__ import annotations
 
-import re
+from collections.abc import Sequence
 from typing import Protocol
 
 from textual.app import ComposeResult
@@ -17,11 +17,13 @@ from faulttree.screen.boxes import AskBox, WriteBox
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import ORIGIN, with_unit
+from faulttree.session.entry import parse_spec
 from faulttree.session.events import SpecGiven
+from faulttree.session.standing import specs_of
 from faulttree.session.words import value_text
-from faulttree.trade.units import ReadingError, UnitError, parse_quantity
+from faulttree.trade.units import ReadingError, UnitError
 from faulttree.tree.car import Car
-from faulttree.tree.model import Knowledge, Spec, Value
+from faulttree.tree.model import Knowledge, Spec, Test
 
 DONE = "done!"
 UNKNOWN = "unknown!"
@@ -43,32 +45,24 @@ class Figures(Protocol):
     def forget(self, spec: str) -> str | None:
         """Forget a typed figure; says why not."""
 
-
-def read_value(spec: Spec, typed: str) -> Value:
-    """A spec's value from what was typed; raises ReadingError with what to write instead."""
-    if spec.choices:
-        if typed in spec.choices:
-            return typed
-        raise ReadingError(f"{spec.name} is one of: {', '.join(spec.choices)}.")
-    if spec.is_list:
-        return _read_list(spec, typed)
-    return parse_quantity(typed, spec.unit or "", spec.possible).value_in_default
+    def open_tests(self) -> Sequence[Test]:
+        """The tests that may still have to be done."""
 
 
-def _read_list(spec: Spec, typed: str) -> Value:
-    """Cylinder numbers, or banks of them parted by a stroke: `1-3-4-2`, `1 3 5 | 2 4 6`."""
-    banks = []
-    for part in re.split(r"[|/]", typed):
-        numbers = re.findall(r"[0-9]+", part)
-        if not numbers or re.search(r"[^0-9,;\s-]", part):
-            raise ReadingError(f"{spec.name}: write cylinder numbers, such as 1-3-4-2.")
-        banks.append(tuple(int(number) for number in numbers))
-    flat = [number for bank in banks for number in bank]
-    if len(set(flat)) != len(flat) or max(flat) > 24 or min(flat) < 1:
-        raise ReadingError(f"{spec.name}: each cylinder number once, from 1 on.")
-    if spec.id == "banks" or len(banks) > 1:
-        return tuple(banks)
-    return banks[0]
+MOST_WANTED = 6
+"""How many figures are said to matter most."""
+
+
+def resting_on(tests: Sequence[Test], car: Car) -> dict[str, list[str]]:
+    """Which tests rest on each figure of the car, by name; figures that none rests on are left out.
+
+    What kind of car it is decides which tests fit; a maker's figure where the limits lie.
+    """
+    found: dict[str, list[str]] = {}
+    for test in tests:
+        for spec in dict.fromkeys((*specs_of(test, car), *test.fits)):
+            found.setdefault(spec, []).append(test.name)
+    return found
 
 
 class FiguresPage(Page[None]):
@@ -82,6 +76,9 @@ class FiguresPage(Page[None]):
         self.figures = figures
         self.kinds_first = kinds_first
         self.at = at
+        self.rests: dict[str, list[str]] = {}
+        self.wanted: list[str] = []
+        self.order: list[str] = []
 
     def compose(self) -> ComposeResult:
         yield Head()
@@ -113,17 +110,47 @@ class FiguresPage(Page[None]):
     def show(self, keep: str | None) -> None:
         """Show every figure with its origin."""
         knowledge, car = self.figures.knowledge, self.figures.car()
-        kinds = [spec for spec in knowledge.specs.values() if spec.choices]
-        others = [spec for spec in knowledge.specs.values() if not spec.choices]
-        rows = [
-            Row(DONE, text.line(("That is all: go on", "bold $text-primary"))),
-            heading("What kind of car it is"),
-            *(self._row(spec, car) for spec in kinds),
-            heading("What its maker says"),
-            *(self._row(spec, car) for spec in others),
+        self.rests = resting_on(self.figures.open_tests(), car)
+        if not self.wanted:
+            # Once only, so that no line moves away from under the cursor when it is answered.
+            self.wanted = self._wanted(knowledge, car)
+        wanted = [knowledge.specs[id] for id in self.wanted]
+        rest = [spec for spec in knowledge.specs.values() if spec.id not in self.wanted]
+        groups = [
+            ("What kind of car it is: it decides which tests fit", [s for s in rest if s.choices]),
+            ("What its maker says", [spec for spec in rest if not spec.choices]),
         ]
+        most = ("These matter most for the tests ahead; not from a book so far", wanted)
+        # The kinds come first where the car is being described.
+        groups.insert(1 if self.kinds_first else 0, most)
+        rows = [Row(DONE, text.line(("That is all: go on", "bold $text-primary")))]
+        for title, specs in groups:
+            if specs:
+                rows += [heading(title), *(self._row(spec, car) for spec in specs)]
+        self.order = [row.id for row in rows if row.id and row.id != DONE]
         listed = self.query_one(PickList)
         listed.show_rows(rows, keep=listed.chosen if keep is None else keep)
+
+    def _wanted(self, knowledge: Knowledge, car: Car) -> list[str]:
+        """The figures, unknown or generic, on which most of the tests ahead rest."""
+        open_ones = [
+            spec.id
+            for spec in knowledge.specs.values()
+            if spec.id in self.rests
+            and (not self.kinds_first or not spec.choices)
+            and ((known := car.specs.get(spec.id)) is None or known.origin == "generic")
+        ]
+        # Of those that matter alike, the shop's own order.
+        open_ones.sort(key=lambda id: -len(self.rests[id]))
+        return open_ones[:MOST_WANTED]
+
+    def _matters(self, id: str) -> str:
+        """Which tests ahead rest on a figure."""
+        names = self.rests.get(id, [])
+        if not names:
+            return "No test ahead rests on it."
+        more = f", and {len(names) - 2} more" if len(names) > 2 else ""
+        return f"Rests on it: {', '.join(names[:2])}{more}."
 
     def _row(self, spec: Spec, car: Car) -> Row:
         known = car.specs.get(spec.id)
@@ -148,8 +175,11 @@ class FiguresPage(Page[None]):
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         event.stop()
         spec = self.figures.knowledge.specs.get(event.id)
-        about = spec.about if spec is not None else ""
-        self.query_one("#about", Words).update(text.line((about, "$text-muted")))
+        rows = []
+        if spec is not None:
+            rows = [text.line((spec.about, "$text-muted"))] if spec.about else []
+            rows.append(text.line(self._matters(spec.id)))
+        self.query_one("#about", Words).update(text.stack(rows))
         self.refresh_bindings()
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
@@ -205,7 +235,7 @@ class FiguresPage(Page[None]):
         if typed is None:
             return
         try:
-            value = read_value(spec, typed)
+            value = parse_spec(spec, typed)
         except (ReadingError, UnitError) as trouble:
             self.say(trouble, severity="warning", title=spec.name)
             return
@@ -217,11 +247,8 @@ class FiguresPage(Page[None]):
             self.show(spec.id)
             return
         # On to the next line, so that one after the other can be answered without arrows.
-        order = [row for row in self.figures.knowledge.specs.values() if row.choices]
-        order += [row for row in self.figures.knowledge.specs.values() if not row.choices]
-        ids = [row.id for row in order]
-        at = ids.index(spec.id) + 1
-        self.show(ids[at] if at < len(ids) else DONE)
+        at = self.order.index(spec.id) + 1
+        self.show(self.order[at] if at < len(self.order) else DONE)
         if self.at:
             self.dismiss(None)
 

@@ -8,7 +8,7 @@ Nothing is written to the disk before the walk begins.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.widgets import Input
@@ -18,8 +18,8 @@ from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.search import rank
 from faulttree.session.events import Event, Showing, SpecGiven
-from faulttree.tree.car import Car, describe_car
-from faulttree.tree.model import Knowledge, Value
+from faulttree.tree.car import Car, describe_car, fits
+from faulttree.tree.model import Knowledge, Test, Value
 
 if TYPE_CHECKING:
     from faulttree.screen.app import FaulttreeApp
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 TYPED_CAR = "another-car"
 MOST_FOUND = 40
+
+WHERE = ("Take a car in", "complaint - vehicle - ready")
+"""What the head of every step says."""
 
 HOW_OFTEN = ("always there", "comes and goes", "only when cold", "only when hot")
 
@@ -127,7 +130,7 @@ class ComplaintPage(Page[None]):
         yield KeyLine()
 
     def ready(self) -> None:
-        self.head("Take a car in", "complaint - vehicle - ready")
+        self.head(*WHERE)
         self.query_one(PickList).can_focus = False
         self.query_one(Input).focus()
         self.run_worker(self._load, thread=True)
@@ -248,7 +251,7 @@ class ComplaintPage(Page[None]):
         self.host.load_trees(chosen, self._go_on, self._failed)
 
     def _go_on(self, knowledge: Knowledge) -> None:
-        self.head("Take a car in", "complaint - vehicle - ready")
+        self.head(*WHERE)
         self.draft.knowledge = knowledge
         if self.draft.vehicle is not None or self.draft.car_name:
             self.app.push_screen(ReadyPage(self.draft))
@@ -256,44 +259,58 @@ class ComplaintPage(Page[None]):
             self.app.push_screen(VehiclePage(self.draft))
 
     def _failed(self, why: str) -> None:
-        self.head("Take a car in", "complaint - vehicle - ready")
+        self.head(*WHERE)
         show_trouble(self.host, why)
 
 
-class VehiclePage(Page[None]):
-    """Which car is it? One of the shop's own, or any other."""
+class Step(Page[None]):
+    """A step of the intake that is a list to choose from."""
 
-    PAGE = "vehicle"
-    BINDINGS = actions.bindings("vehicle")
+    ASKS: ClassVar[tuple[str, str]]
+    """What is asked, and what there is to know about it."""
 
     def __init__(self, draft: Draft) -> None:
         super().__init__()
         self.draft = draft
 
     def compose(self) -> ComposeResult:
+        asks, about = self.ASKS
         yield Head()
-        yield Words(
-            text.line(
-                ("2  Which car is it? ", "bold"),
-                "Its file gives the maker's figures; for any other car they are generic.",
-            ),
-            classes="intro",
-        )
+        yield Words(text.line((f"{asks} ", "bold"), about), classes="intro")
         yield PickList(at_once=True)
         yield KeyLine()
 
     def ready(self) -> None:
-        self.head("Take a car in", "complaint - vehicle - ready")
+        self.head(*WHERE)
         self.show()
         self.query_one(PickList).focus()
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What the shop knows of the complaints that were chosen."""
+        assert self.draft.knowledge is not None
+        return self.draft.knowledge
+
+    def show(self) -> None:
+        """Show the list."""
+
+
+class VehiclePage(Step):
+    """Which car is it? One of the shop's own, or any other."""
+
+    PAGE = "vehicle"
+    BINDINGS = actions.bindings("vehicle")
+    ASKS = (
+        "2  Which car is it?",
+        "Its file gives the maker's figures; for any other car they are generic.",
+    )
 
     def enter_does(self) -> str:
         return "Take it"
 
     def show(self) -> None:
         """Show the shop's cars."""
-        knowledge = self.draft.knowledge
-        assert knowledge is not None
+        knowledge = self.knowledge
         room = max(30, self.size.width - 8)
         rows = [
             Row(vehicle.id, text.line(text.clip(vehicle.name, room)))
@@ -369,33 +386,18 @@ class DraftFigures:
         self.draft.specs.pop(spec, None)
         return None
 
+    def open_tests(self) -> tuple[Test, ...]:
+        """All tests that fit the car: none has been done yet."""
+        car = self.car()
+        return tuple(test for test in self.knowledge.tests.values() if fits(test.fits, car))
 
-class ReadyPage(Page[None]):
+
+class ReadyPage(Step):
     """One look over everything, and then the walk."""
 
     PAGE = "ready"
     BINDINGS = actions.bindings("ready")
-
-    def __init__(self, draft: Draft) -> None:
-        super().__init__()
-        self.draft = draft
-
-    def compose(self) -> ComposeResult:
-        yield Head()
-        yield Words(
-            text.line(
-                ("3  Ready. ", "bold"),
-                "Enter begins; the rest can be added now, later, or never.",
-            ),
-            classes="intro",
-        )
-        yield PickList(at_once=True)
-        yield KeyLine()
-
-    def ready(self) -> None:
-        self.head("Take a car in", "complaint - vehicle - ready")
-        self.show()
-        self.query_one(PickList).focus()
+    ASKS = ("3  Ready.", "Enter begins; the rest can be added now, later, or never.")
 
     def enter_does(self) -> str:
         if not self.is_mounted:
@@ -411,9 +413,7 @@ class ReadyPage(Page[None]):
 
     def show(self) -> None:
         """Show what is known so far."""
-        draft = self.draft
-        knowledge = draft.knowledge
-        assert knowledge is not None
+        draft, knowledge = self.draft, self.knowledge
         room = max(20, self.size.width - 24)
 
         def row(id: str, label: str, value: str, quiet: bool = False) -> Row:
@@ -428,7 +428,7 @@ class ReadyPage(Page[None]):
         car = own.name if own else draft.car_name
         asked = sum(len(knowledge.trees[tree].ask) for tree in draft.trees)
         answered = sum(len(found) for found in draft.answers.values())
-        showing = {"unknown": "not asked", "yes": "yes, it shows now", "no": "no, not just now"}
+        showing = {"unknown": "not said", "yes": "yes, it shows now", "no": "no, not just now"}
         figures = self._figures(own is not None)
         rows = [
             Row("begin", text.line(("Begin the walk", "bold $text-primary"))),
@@ -438,8 +438,8 @@ class ReadyPage(Page[None]):
             heading(""),
             row("said", "Driver says", draft.said or "nothing written yet", not draft.said),
             row("asks", "Questions", f"{answered} of {asked} answered", not answered),
-            row("showing", "Showing now", showing[draft.showing], draft.showing == "unknown"),
-            row("often", "Comes and goes", draft.how_often or "not said", not draft.how_often),
+            row("showing", "Shows just now?", showing[draft.showing], draft.showing == "unknown"),
+            row("often", "Always there?", draft.how_often or "not said", not draft.how_often),
             row("figures", "Figures", figures),
             row("who", "Technician", self.host.who),
         ]
@@ -447,8 +447,7 @@ class ReadyPage(Page[None]):
         listed.show_rows(rows, keep=listed.chosen or "begin")
 
     def _figures(self, from_file: bool) -> str:
-        knowledge = self.draft.knowledge
-        assert knowledge is not None
+        knowledge = self.knowledge
         car = DraftFigures(self.draft).car()
         specs = car.specs.values()
         typed = sum(known.origin == "typed" for known in specs)
@@ -527,8 +526,7 @@ class ReadyPage(Page[None]):
         self.app.push_screen(WriteBox(title, None, value, hint), written)
 
     def _questions(self) -> list[tuple[str, str]]:
-        knowledge = self.draft.knowledge
-        assert knowledge is not None
+        knowledge = self.knowledge
         return [(tree, ask) for tree in self.draft.trees for ask in knowledge.trees[tree].ask]
 
     def _ask(self, questions: list[tuple[str, str]]) -> None:
@@ -581,8 +579,7 @@ class ReadyPage(Page[None]):
         self.host.go_on(work)
 
     def _title(self) -> str:
-        knowledge = self.draft.knowledge
-        assert knowledge is not None
+        knowledge = self.knowledge
         own = knowledge.vehicles.get(self.draft.vehicle) if self.draft.vehicle else None
         car = own.name.split(",")[0] if own else self.draft.car_name
         complaints = " + ".join(knowledge.trees[tree].complaint for tree in self.draft.trees)

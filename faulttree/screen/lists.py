@@ -14,6 +14,9 @@ from textual.widgets.option_list import Option
 
 from faulttree.screen import text
 
+HELP = "?"
+"""What asks for help even where figures and names are typed, of which it is no part."""
+
 
 @dataclass(frozen=True, slots=True)
 class Row:
@@ -31,8 +34,8 @@ def heading(words: str) -> Row:
 class PickList(OptionList):
     """A list whose first nine rows can be chosen by digit.
 
-    With `at_once` a digit takes the row at once; otherwise it only moves there. With `numbered` the
-    digits stand before the rows. Without `pages` PgUp and PgDn scroll the page's text instead.
+    With `at_once` a digit takes the row at once; otherwise it only moves there. Without `numbered`
+    digits are left to the page. Without `pages` PgUp and PgDn scroll the page's text instead.
     """
 
     class Picked(Message):
@@ -120,7 +123,7 @@ class PickList(OptionList):
             self.action_select()
 
     def on_key(self, event: events.Key) -> None:
-        if event.key.isdigit() and event.key != "0":
+        if self.numbered and event.key.isdigit() and event.key != "0":
             event.stop()
             event.prevent_default()
             self.pick_number(int(event.key))
@@ -153,6 +156,100 @@ class PickList(OptionList):
         self.post_message(self.Moved(self, event.option_id or ""))
 
 
+class ChoiceList(PickList):
+    """Choices that can be typed as well: a letter that one begins with goes to it, nothing more.
+
+    Only Enter takes a choice, so nothing happens that was not meant. The next letters go on with
+    the word, the same letter again goes to the next such choice. A letter that no choice begins
+    with is left to the page, and so is any letter after Space.
+    """
+
+    class Typed(Message):
+        """Letters went to the choices, or did not; `words` says what to make of it."""
+
+        def __init__(self, choices: ChoiceList, words: str) -> None:
+            super().__init__()
+            self.choices, self.words = choices, words
+
+        @property
+        def control(self) -> ChoiceList:
+            return self.choices
+
+    typed = ""
+    led = False
+    """Whether Space was pressed, so that the next letter is a key of the page."""
+    passed = ""
+    """The key that was left to the page because of it."""
+
+    def is_choice_letter(self, letter: str) -> bool:
+        """Whether a choice begins with this letter, so that a key of the page gives way to it."""
+        return len(letter) == 1 and letter.isalpha() and bool(self._beginning_with(letter))
+
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        if self.led or character is None or key == self.passed:
+            return False
+        return bool(self.typed and character.isprintable()) or self.is_choice_letter(character)
+
+    def forget_typed(self) -> None:
+        """Forget what was typed; what is highlighted stays."""
+        self.typed, self.led = "", False
+
+    def on_key(self, event: events.Key) -> None:
+        character = event.character or ""
+        self.passed = ""
+        if self.led:
+            # Whatever it is, it is meant for the page, which looks for it once this is done.
+            self.led, self.passed = False, event.key
+            return
+        if event.key == "space" and not self._beginning_with(f"{self.typed} "):
+            self._stop(event)
+            self.forget_typed()
+            self.led = True
+            self.post_message(self.Typed(self, "Space: now the letter of a command; ? shows them."))
+        elif event.key == "backspace" and self.typed:
+            self._stop(event)
+            self.typed = self.typed[:-1]
+            self._go(self.typed)
+        elif event.is_printable and not character.isdigit() and self._takes(character):
+            self._stop(event)
+        elif event.key not in {"enter", "escape"}:
+            # Digits and arrows are the list's own, and begin anew.
+            self.forget_typed()
+
+    def _takes(self, character: str) -> bool:
+        """Take a letter as the next one of a choice; False when it is no business of the list."""
+        wanted = self.typed + character
+        if self._beginning_with(wanted):
+            self.typed = wanted
+            self._go(wanted)
+        elif not self.typed:
+            return False
+        elif len(self.typed) == 1 and character.casefold() == self.typed.casefold():
+            self._go(character, on=True)
+        else:
+            said = f"No choice begins with {wanted!r}. Space first: then a letter is a command."
+            self.post_message(self.Typed(self, said))
+        return True
+
+    def _beginning_with(self, letters: str) -> list[str]:
+        wanted = letters.casefold()
+        return [row.id for row in self._rows if wanted and row.id.casefold().startswith(wanted)]
+
+    def _go(self, letters: str, *, on: bool = False) -> None:
+        """Go to the first choice with these letters, or `on` to the next one."""
+        found = self._beginning_with(letters)
+        if not found:
+            return
+        at = found.index(self.chosen) + 1 if on and self.chosen in found else 0
+        id = found[at % len(found)]
+        self.highlighted = [row.id for row in self._rows].index(id)
+        self.post_message(self.Typed(self, f"{letters!r} goes to: {id}. Enter takes it."))
+
+    def _stop(self, event: events.Key) -> None:
+        event.stop()
+        event.prevent_default()
+
+
 class Search(Input):
     """A line to search by, over a list: letters go here, arrows, digits and Tab go to the list."""
 
@@ -170,8 +267,14 @@ class Search(Input):
     def __init__(self, hint: str) -> None:
         super().__init__(placeholder=text.clean(hint), compact=True, max_length=80)
 
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        return character != HELP and super().check_consume_key(key, character)
+
     def on_key(self, event: events.Key) -> None:
-        if event.key in {"up", "down", "pageup", "pagedown", "tab"} or (
+        if event.character == HELP:
+            # No part of any name: let it go on to the page.
+            event.prevent_default()
+        elif event.key in {"up", "down", "pageup", "pagedown", "tab"} or (
             event.key.isdigit() and event.key != "0"
         ):
             event.stop()

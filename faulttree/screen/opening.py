@@ -42,15 +42,21 @@ def _in_thread(
                 here = bring_in(path, app.sessions)
             opened = (resume if writing else look_at)(here, app.who)
         except (JournalError, TreeError, OSError) as trouble:
-            app.call_from_thread(_say_why, app, str(trouble))
+            app.call_from_thread(failed, str(trouble))
             return
         app.call_from_thread(show, opened)
 
     def show(opened: Work) -> None:
+        app.ahead.release()
         app.busy("")
         then(opened)
 
+    def failed(why: str) -> None:
+        app.ahead.release()
+        _say_why(app, why)
+
     app.busy("opening the session...")
+    app.ahead.hold()
     app.run_worker(work, thread=True)
 
 

@@ -19,6 +19,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
 from faulttree.screen import actions, text
+from faulttree.screen.lists import ChoiceList
 
 if TYPE_CHECKING:
     from faulttree.screen.app import FaulttreeApp
@@ -100,20 +101,33 @@ class PageLike:
 
     def foot(self) -> list[tuple[str, str, str, int]]:
         """The keys to show: key, name, method, and how soon it is dropped."""
-        keymap = self.host.keymap
         shown: list[tuple[str, str, str, int]] = []
         if self.enter_does():
             shown.append(("Enter", self.enter_does(), "", 1))
         for action in actions.actions_of(self.PAGE):
-            keys = [key for key in actions.keys_of(action, keymap) if not self._is_text(key)]
-            if not action.foot or not keys:
+            key = self._shown_key(action) if action.foot else ""
+            if not key:
                 continue
             method, _, _ = action.method.partition("(")
             if self.check_action(method, ()) is False:
                 continue
-            key = actions.show_key(keys[0])
             shown.append((key, self.name_of(action), action.method, action.foot))
         return shown
+
+    def shown_key(self, method: str) -> str:
+        """The key that does something here now, as it stands on the keyboard; "" without one."""
+        for action in actions.actions_of(self.PAGE):
+            if action.method == method:
+                return self._shown_key(action)
+        return ""
+
+    def _shown_key(self, action: actions.Action) -> str:
+        """The first key of an action that is not typed into what has the cursor."""
+        keys = actions.keys_of(action, self.host.keymap)
+        free = next((key for key in keys if not self._is_text(key)), "")
+        if free or not keys or not isinstance(self.focused, ChoiceList):
+            return actions.show_key(free) if free else ""
+        return f"Space {actions.show_key(keys[0])}"
 
     def _is_text(self, key: str) -> bool:
         """Whether a key would be typed into the field that has the cursor."""
@@ -121,6 +135,9 @@ class PageLike:
         if focused is None:
             return False
         character = key if len(key) == 1 else {"question_mark": "?"}.get(key)
+        if isinstance(focused, ChoiceList):
+            # Whatever is being typed there, what stands at the foot stays as it is.
+            return focused.is_choice_letter(key)
         return bool(focused.check_consume_key(key, character))
 
     def name_of(self, action: actions.Action) -> str:

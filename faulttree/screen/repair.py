@@ -69,12 +69,13 @@ class RepairPage(Page[bool]):
             listed.show_rows(self._causes())
             listed.focus()
             return
-        name = name_of(self.cause, self.work.knowledge)
-        intro.update(text.line(("Repair: ", "bold"), (name, "bold")))
+        intro.update(self._intro())
         cause = self.work.knowledge.causes.get(self.cause)
         still = list(self.work.cautions("cause", self.cause))
         stops = [caution for caution in still if caution.kind == "stop"]
+        listed.numbered = listed.at_once = not still
         if stops:
+            intro.update(self._intro(cards.CHOOSE_IT))
             words.update(
                 text.stack(
                     [
@@ -92,6 +93,7 @@ class RepairPage(Page[bool]):
             )
             listed.highlighted = None
         elif still:
+            intro.update(self._intro(cards.READ_IT))
             words.update(text.stack([cards.caution_text(caution) for caution in still]))
             listed.show_rows([Row("understood", text.line("Read, and done as it says"))], keep="")
             listed.highlighted = None
@@ -106,6 +108,11 @@ class RepairPage(Page[bool]):
             ]
             listed.show_rows(rows)
         listed.focus()
+
+    def _intro(self, todo: str = "") -> Content:
+        name = name_of(self.cause, self.work.knowledge)
+        said = text.line(("Repair: ", "bold"), (name, "bold"))
+        return text.stack([said, text.line((todo, "bold $text-primary"))]) if todo else said
 
     def _work(self, id: str) -> Content:
         cause = self.work.knowledge.causes.get(id)
@@ -147,6 +154,14 @@ class RepairPage(Page[bool]):
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         event.stop()
+
+    def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
+        """Enter on a danger: the second one says that it was read."""
+        event.stop()
+        still = self.work.cautions("cause", self.cause) if self.cause else ()
+        if still and not any(caution.kind == "stop" for caution in still):
+            self.query_one(PickList).highlighted = 0
+            self.query_one(".intro", Words).update(self._intro(cards.ENTER_AGAIN))
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
         if not self.cause:

@@ -13,12 +13,14 @@ from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import suppress
 from typing import TYPE_CHECKING, TypeVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 
 from faulttree.screen import actions, cards, text
+from faulttree.screen.ahead import CARD
 from faulttree.screen.boxes import AskBox, WriteBox
 from faulttree.screen.cards import Next
 from faulttree.screen.entry import EntryPanel
@@ -30,13 +32,12 @@ from faulttree.session.events import (
     CannotDo,
     CautionAcknowledged,
     CautionAnswer,
-    ComplaintTaken,
     Event,
     Noted,
     ReadingTaken,
     Repaired,
     RouteLeft,
-    VehicleDescribed,
+    SpecGiven,
 )
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import Command, NotAllowed, TakeReading
@@ -87,6 +88,7 @@ class TakingPage(Page[None]):
         self.before: State | None = None
         self._asking: list[Caution] = []
         self._asking_for: tuple[Carrier, str] = ("test", "")
+        self._asking_words = ""
 
     def compose(self) -> ComposeResult:
         yield Head()
@@ -218,7 +220,7 @@ class TakingPage(Page[None]):
 
     def show_next(self) -> None:
         """Show the card of the next step: cautions first, then the reading; or a suspect."""
-        self.run_worker(self._show_card(), exclusive=True, group="card")
+        self.run_worker(self._show_card(), exclusive=True, group=CARD)
 
     async def _show_card(self) -> None:
         entry, answers = self.query_one(EntryPanel), self.query_one("#answers", PickList)
@@ -226,8 +228,11 @@ class TakingPage(Page[None]):
         with self.app.batch_update():
             self.query_one("#card", VerticalScroll).scroll_home(animate=False)
             cautions = self._open_cautions(now)
+            answers.at_once = answers.numbered = not cautions
             if cautions:
                 await entry.show(self.work, None)
+                # Whatever was typed ahead was not meant for a danger that nobody has read yet.
+                self.host.ahead.drop()
                 self._ask_cautions(cautions)
                 answers.display = True
                 answers.focus()
@@ -277,6 +282,7 @@ class TakingPage(Page[None]):
                     (text.left(first, cells - 11), "bold $text-warning"), (tail, cards.QUIET)
                 ),
                 text.line((name, "bold")),
+                text.line((self._asking_words, "bold $text-primary")),
             ]
         elif now is not None and now.kind == "test":
             rows = cards.card_head(self.work, now, cells, more=more)
@@ -349,7 +355,9 @@ class TakingPage(Page[None]):
             count = 6 if tall else 8 if wide else 4
             causes = cards.cause_rows(self.reckoned, count, cells, two_lines=wide and tall)
         if wide or tall:
-            title = text.line(("Causes, the likeliest first", "bold"), ("   w: why", cards.QUIET))
+            key = self.shown_key("why")
+            why = f"   {key}: why" if key else ""
+            title = text.line(("Causes, the likeliest first", "bold"), (why, cards.QUIET))
             causes.insert(0, title)
         self.query_one("#causes", Words).update(text.stack(causes))
 
@@ -357,16 +365,22 @@ class TakingPage(Page[None]):
         """What the last entry was and what it did; or what to do first."""
         rows: list[Content] = []
         last = self.work.last_moving()
-        if last is None or isinstance(last, ComplaintTaken | VehicleDescribed):
+        state = self.work.state
+        if last is None or not (state.readings or state.repairs or state.checks):
             rows.append(
                 text.line(
                     ("No reading yet. ", "bold"),
                     "See the complaint on a drive before anything is touched.",
                 )
             )
+            if isinstance(last, SpecGiven):
+                said = f"{say(last, self.work.knowledge)}."
+                rows.append(text.line(("Typed: ", "bold"), text.clip(said, self._left_cells() - 8)))
+                rows += [self._moves(self.reckoned)] if self.reckoned is not None else []
             return rows + self._doubts()
         if isinstance(last, ReadingTaken):
-            rows.append(cards.last_reading(last, self.work.knowledge, self._left_cells()))
+            again = self.shown_key("again")
+            rows.append(cards.last_reading(last, self.work.knowledge, self._left_cells(), again))
         else:
             said = text.clip(say(last, self.work.knowledge), self._left_cells() - 6)
             rows.append(text.line(("Last: ", "bold"), said))
@@ -410,6 +424,8 @@ class TakingPage(Page[None]):
         return self._asking
 
     def _ask_cautions(self, cautions: list[Caution]) -> None:
+        stop = cautions[0].kind == "stop"
+        self._asking_words = cards.CHOOSE_IT if stop else cards.READ_IT
         body = text.stack([cards.caution_text(caution) for caution in cautions])
         self.query_one("#card-body", Words).update(body)
         if cautions[0].kind == "stop":
@@ -436,6 +452,39 @@ class TakingPage(Page[None]):
             self.show_next()
             self.show_words()
 
+    def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
+        """Enter on a danger: once is easily pressed, twice is meant."""
+        event.stop()
+        if self._asking and self._asking[0].kind != "stop":
+            self.query_one("#answers", PickList).highlighted = 0
+            more = self.scrollable().max_scroll_y > self.scrollable().scroll_y
+            self._asking_words = f"{'More below: PgDn. ' if more else ''}{cards.ENTER_AGAIN}"
+        self._show_head()
+
+    def on_key(self, event: events.Key) -> None:
+        """Nothing is lost in silence: neither a figure typed at a danger, nor a letter."""
+        if self.focused is not None and self.focused.check_consume_key(event.key, event.character):
+            return
+        letter = event.character or ""
+        if event.is_printable and letter.isalpha():
+            self._say_of(event.key)
+        elif self._asking and event.key.isdigit() and self.query_one("#answers").has_focus:
+            stop = self._asking[0].kind == "stop"
+            first = cards.CHOOSE_IT if stop else cards.READ_IT
+            self._asking_words = f"{first} Figures come after."
+            self._show_head()
+
+    def _say_of(self, key: str) -> None:
+        """Say of a letter that it does nothing, or nothing now."""
+        known = [a for a in actions.actions_of(self.PAGE) if key in self._keys_of(a)]
+        if not known:
+            self.say(f"{key} is no key here; ? shows the keys.")
+        elif self.check_action(known[0].method, ()) is False:
+            self.say(f"{key} ({known[0].name}) does nothing just now; ? shows the keys.")
+
+    def _keys_of(self, action: actions.Action) -> tuple[str, ...]:
+        return actions.keys_of(action, self.host.keymap)
+
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
         event.stop()
         match event.id:
@@ -458,7 +507,9 @@ class TakingPage(Page[None]):
             return
         before = self.work.state
         commands: list[Command] = [*self.leaves_route(event.test, now)]
-        commands.append(TakeReading(event.test, event.typed, event.entry, event.showing, now.way))
+        commands.append(
+            TakeReading(event.test, event.typed, event.entry, event.showing, now.way, event.anyway)
+        )
         try:
             made = self.work.do(*commands)
         except REFUSED as trouble:
@@ -494,6 +545,9 @@ class TakingPage(Page[None]):
                 return test is not None or (self._asking_for[0] == "test" and bool(self._asking))
             case _:
                 return True
+
+    def enter_does(self) -> str:
+        return "Take it" if self.is_mounted and self.query_one(EntryPanel).has_text else ""
 
     def name_of(self, action: actions.Action) -> str:
         if action.id == "everywhere.back" and self.is_mounted:
@@ -545,7 +599,7 @@ class TakingPage(Page[None]):
         self.query_one(EntryPanel).turn_showing()
 
     def action_order(self) -> None:
-        self.run_worker(self._turn_order(), exclusive=True, group="card")
+        self.run_worker(self._turn_order(), exclusive=True, group=CARD)
 
     async def _turn_order(self) -> None:
         entry = self.query_one(EntryPanel)

@@ -62,10 +62,13 @@ class TestsPage(Page[str]):
         """Show the tests that answer what is typed."""
         query = self.query_one(Search).value
         known = self.work.knowledge.tests.values()
-        found = [test for test in known if rank(query, (test.name, test.id)) > 0]
+        answers = {test.id: rank(query, (test.name, test.id)) for test in known}
+        found = [test for test in known if answers[test.id] > 0]
         fitting = [test for test in found if self.work.fits(test)]
         open_ones = [test for test in fitting if test.id not in self.read]
         open_ones.sort(key=lambda test: self.worth.get(test.id, len(self.worth) + 1))
+        # What answers the typed words best stands first; of those alike, what is worth most.
+        open_ones.sort(key=lambda test: -answers[test.id])
         done = [test for test in fitting if test.id in self.read]
         others = [test for test in found if not self.work.fits(test)]
         rows = [self._row(test) for test in open_ones]

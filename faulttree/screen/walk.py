@@ -21,7 +21,7 @@ from faulttree.screen.page import Words
 from faulttree.screen.taking import TakingPage
 from faulttree.screen.wording import sure_words
 from faulttree.screen.work import Work
-from faulttree.session.events import ReadingTaken, RouteLeft, TakenAs, Withdrawn
+from faulttree.session.events import CannotDo, Event, ReadingTaken, RouteLeft, TakenAs, Withdrawn
 from faulttree.session.moves import Command, Undo, undoable
 from faulttree.session.words import say
 
@@ -70,7 +70,7 @@ class WalkPage(TakingPage):
         if self.advised is None or not self.advised.suggestions:
             return
         best = self.advised.suggestions[0]
-        why = best.settles[0] if best.settles else "worth most for what it costs."
+        why = best.note or next(iter(best.settles), "worth most for what it costs.")
         kind = "test" if best.kind == "test" else "cause"
         self.go_to(Next(kind, best.id, "advice", why))
 
@@ -125,7 +125,15 @@ class WalkPage(TakingPage):
 
     def show_beside(self, cells: int) -> None:
         wide, tall = self._is_wide(), self._is_tall()
-        rows = cards.ways(self.work, self.steps, self.advised, self.next, cells, full=wide or tall)
+        rows = cards.ways(
+            self.work,
+            self.steps,
+            self.advised,
+            self.next,
+            cells,
+            full=wide or tall,
+            keys=(self.shown_key("route"), self.shown_key("advice")),
+        )
         self.query_one("#ways", Words).update(text.stack(rows))
         self.show_causes(cells)
         if wide and tall:
@@ -318,9 +326,7 @@ class WalkPage(TakingPage):
             if answer == "undo" and self.do(*commands) is not None:
                 self.next = None
                 self.before = self.work.before_last()
-                if isinstance(envelope.event, ReadingTaken):
-                    # Most often it was mistyped, so its test comes up again.
-                    self.next = Next("test", envelope.event.test, envelope.event.taken_as, "again.")
+                self.next = self._again_after(envelope.event)
                 self.renew()
 
         self.app.push_screen(
@@ -335,14 +341,21 @@ class WalkPage(TakingPage):
             answered,
         )
 
+    def _again_after(self, undone: Event) -> Next | None:
+        """The test whose reading or whose being passed over was taken back: it comes up again."""
+        if not isinstance(undone, ReadingTaken | CannotDo):
+            return None
+        asked = {step.id: step for step in self.work.routes().values() if step.kind == "test"}
+        why = "what stood here was taken back."
+        if undone.test in asked:
+            return Next("test", undone.test, "route", why)
+        way = undone.taken_as if isinstance(undone, ReadingTaken) else "free"
+        return Next("test", undone.test, "free" if way == "route" else way, why)
+
     def action_why(self) -> None:
         from faulttree.screen.why import WhyPage
 
-        def chosen(cause: str | None) -> None:
-            if cause:
-                self.fix(cause)
-
-        self.app.push_screen(WhyPage(self.work, self.reckoned, self.advised), chosen)
+        self.app.push_screen(WhyPage(self.work, self.reckoned, self.advised), self._repaired)
 
     def action_map(self) -> None:
         from faulttree.screen.map import MapPage
@@ -361,14 +374,14 @@ class WalkPage(TakingPage):
         """Record a repair, then go to its proof."""
         from faulttree.screen.repair import RepairPage
 
-        def repaired(done: bool | None) -> None:
-            if done:
-                self.next = None
-                self.before = self.work.before_last()
-                self.renew()
-                self.action_proof()
+        self.app.push_screen(RepairPage(self.work, self.reckoned, cause), self._repaired)
 
-        self.app.push_screen(RepairPage(self.work, self.reckoned, cause), repaired)
+    def _repaired(self, done: bool | None) -> None:
+        if done:
+            self.next = None
+            self.before = self.work.before_last()
+            self.renew()
+            self.action_proof()
 
     def action_proof(self) -> None:
         from faulttree.screen.proof import ProofPage

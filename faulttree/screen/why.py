@@ -1,4 +1,4 @@
-"""Why a cause stands where it does: the weight of every reading, in words and in decibans."""
+"""Why a cause stands where it does: the weight of every reading, in words and as a figure."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from faulttree.screen.wording import chance_words, percent, weight_words
 from faulttree.screen.work import Advised, Reckoned, Standing, Work
 
 
-class WhyPage(Page[str]):
-    """Choose a cause and see its evidence; gives a cause whose repair is to be recorded."""
+class WhyPage(Page[bool]):
+    """Choose a cause and see its evidence; gives whether a repair was recorded from here."""
 
     PAGE = "why"
     BINDINGS = actions.bindings("why")
@@ -78,12 +78,22 @@ class WhyPage(Page[str]):
     def action_fix(self) -> None:
         chosen = self.query_one(PickList).chosen
         cause = self.causes.get(chosen)
-        if cause is None or cause.repaired:
+        if cause is None or cause.repaired or not self._can_repair():
             return
-        if not self.work.state.is_open:
-            self.say("The session is closed.")
-            return
-        self.dismiss(chosen)
+        from faulttree.screen.repair import RepairPage
+
+        # Over this page, so that going back leads here again.
+        self.app.push_screen(
+            RepairPage(self.work, self.reckoned, chosen),
+            lambda done: self.dismiss(True) if done else None,
+        )
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return self._can_repair() if action == "fix" else True
+
+    def _can_repair(self) -> bool:
+        """Whether a repair can be recorded: not in a session that is closed or only looked at."""
+        return self.work.journal is not None and self.work.state.is_open
 
     def _evidence(self, cause: Standing) -> Content:
         """The evidence for one cause, reading by reading."""
@@ -130,7 +140,8 @@ class WhyPage(Page[str]):
         rows.append(
             text.line(
                 (
-                    "Weight in decibans: +10 makes the odds ten times better, -10 ten times worse.",
+                    "Weight: +3 doubles the odds that it is this, +10 makes them ten times as "
+                    "good; minus does the opposite.",
                     "$text-muted",
                 )
             )

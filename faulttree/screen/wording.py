@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from faulttree.session.words import value_text
 from faulttree.trade.units import convert, convert_difference, same_kind
+from faulttree.trade.words import percent as percent
 from faulttree.trade.words import plain
 from faulttree.tree.car import limit_value
 from faulttree.tree.model import SpecLimit
@@ -46,19 +47,6 @@ def money_words(money: float) -> str:
     return f"{round(money)}"
 
 
-def percent(chance: float) -> str:
-    """A chance in whole per cent, never a false 0 or 100."""
-    if chance <= 0.0:
-        return "0 %"
-    if chance <= 0.005:
-        return "<1 %"
-    if chance >= 1.0:
-        return "100 %"
-    if chance >= 0.995:
-        return ">99 %"
-    return f"{100.0 * chance:.0f} %"
-
-
 def chance_words(chance: float) -> str:
     """A chance in words; the steps are our own judgement."""
     for below, words in (
@@ -77,8 +65,10 @@ def chance_words(chance: float) -> str:
 
 
 def sure_words(chance: float) -> str:
-    """How sure a band is."""
-    return f"{percent(chance)} sure"
+    """How sure a band is: how often such a reading, taken so, tells the truth."""
+    if chance >= 0.995:
+        return "as good as certain"
+    return f"right {round(100.0 * chance)} times in 100"
 
 
 def move_words(before: float, after: float) -> str:

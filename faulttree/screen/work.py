@@ -414,6 +414,16 @@ class WorkFigures:
             return "This figure was not typed in this session."
         return self._try(Withdrawn(fact.sequence, "unknown after all"))
 
+    def open_tests(self) -> tuple[Test, ...]:
+        """The tests that fit the car and were not done since the last repair."""
+        work = self.work
+        done = {*work.read_now(), *work.state.cannot_do}
+        return tuple(
+            test
+            for test in self.knowledge.tests.values()
+            if test.id not in done and work.fits(test)
+        )
+
     def _try(self, command: Command) -> str | None:
         from faulttree.session.journal import JournalError
 

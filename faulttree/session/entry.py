@@ -3,6 +3,9 @@
 How a figure or a list is read is the work of `trade.typed`; this module knows what a test asks for:
 one of its choices, one number, one for each cylinder, or several parts by name. Screens with a
 field for each part use `parse_part`; a whole line of text goes through `parse_entry`.
+
+A figure outside what a test can read is most often mistyped, but gauges stick and cars surprise:
+it is refused once, with the reason, and taken where whoever typed it says so again (`anyway`).
 """
 
 import math
@@ -17,23 +20,32 @@ from faulttree.tree.model import Part, Spec, Test, Value
 
 
 def parse_entry(
-    test: Test, text: str, car: Car, instruments: Mapping[str, str] | None = None
+    test: Test,
+    text: str,
+    car: Car,
+    instruments: Mapping[str, str] | None = None,
+    *,
+    anyway: bool = False,
 ) -> Entry:
     """An entry from one line of text.
 
     A choice by its name; a number with or without its unit (`34`, `34 psi`); one number for each
-    cylinder (`150,148,95,151 psi`); several parts by name (`shown=60 degC, true=85 degC`). Raises
-    ReadingError with what was wrong and what to write instead.
+    cylinder (`150,148,95,151 psi`); several parts by name (`shown=60 degC, true=85 degC`). With
+    `anyway`, figures outside what the test can read are taken too. Raises ReadingError with what
+    was wrong and what to write instead.
     """
     if test.kind == "choice":
         return Entry(choice=parse_choice(test, text))
     assert test.reading is not None
     parts = test.reading.parts
     if len(parts) == 1:
-        found = {parts[0].name: parse_part(test, parts[0], text, car)}
+        found = {parts[0].name: parse_part(test, parts[0], text, car, anyway=anyway)}
     else:
         texts = _by_part(test, text)
-        found = {part.name: parse_part(test, part, texts[part.name], car) for part in parts}
+        found = {
+            part.name: parse_part(test, part, texts[part.name], car, anyway=anyway)
+            for part in parts
+        }
     return Entry(values=found, instruments=dict(instruments or {}))
 
 
@@ -50,15 +62,22 @@ def parse_choice(test: Test, text: str) -> str:
     )
 
 
-def parse_part(test: Test, part: Part, text: str, car: Car) -> tuple[float, ...]:
-    """The numbers typed for one part of a test, in the part's unit; one, or one per cylinder."""
+def parse_part(
+    test: Test, part: Part, text: str, car: Car, *, anyway: bool = False
+) -> tuple[float, ...]:
+    """The numbers typed for one part of a test, in the part's unit; one, or one per cylinder.
+
+    Raises ReadingError for what is no reading and, unless `anyway`, for what the test cannot read.
+    """
     reading = test.reading
     assert reading is not None
     if reading.per_cylinder:
         values = parse_list(text, part.unit, part.possible, car.cylinders).values_in_default
     else:
         values = (parse_quantity(text, part.unit, part.possible).value_in_default,)
-    reason = _impossible(part, values)
+    reason = _not_finite(values)
+    if not reason and not anyway and (outside := _outside(part, values)):
+        reason = f"{outside} Check the figure and its unit."
     if reason:
         raise ReadingError(reason)
     return values
@@ -103,7 +122,10 @@ def _cylinder_numbers(spec: Spec, text: str) -> Value:
 
 
 def entry_trouble(test: Test, entry: Entry, car: Car) -> str | None:
-    """Why an entry does not answer its test, or None: for entries that no parser has seen."""
+    """Why an entry does not answer its test, or None: for entries that no parser has seen.
+
+    Figures outside what the test can read are no such trouble: see `outside`.
+    """
     if test.kind == "choice":
         if entry.choice in test.bands and not entry.values:
             return None
@@ -117,27 +139,33 @@ def entry_trouble(test: Test, entry: Entry, car: Car) -> str | None:
         values = entry.values[part.name]
         if len(values) != wanted:
             return f"{test.name} takes {wanted} readings, but {len(values)} were given."
-        reason = _impossible(part, values)
+        reason = _not_finite(values)
         if reason:
             return reason
     return None
 
 
-def _impossible(part: Part, values: tuple[float, ...]) -> str | None:
-    """Why these values cannot be readings of this part, or None."""
-    if not all(map(math.isfinite, values)):
-        return "A reading is a finite number."
+def outside(test: Test, entry: Entry) -> str | None:
+    """Which figure of an entry lies outside what its test can read, as a sentence, or None."""
+    if test.reading is None:
+        return None
+    found = (_outside(part, entry.values.get(part.name, ())) for part in test.reading.parts)
+    return next(filter(None, found), None)
+
+
+def _not_finite(values: tuple[float, ...]) -> str | None:
+    return None if all(map(math.isfinite, values)) else "A reading is a finite number."
+
+
+def _outside(part: Part, values: tuple[float, ...]) -> str | None:
     if part.possible is None:
         return None
     low, high = part.possible
     for value in values:
         if not low <= value <= high:
-            figure, unit = plain(value), part.unit
-            limits = f"{plain(low)} and {plain(high)} {unit}".rstrip()
-            return (
-                f"{figure} {unit}".rstrip()
-                + f" cannot be: it lies between {limits}. Check the figure and its unit."
-            )
+            figure = f"{plain(value)} {part.unit}".rstrip()
+            limits = f"{plain(low)} to {plain(high)} {part.unit}".rstrip()
+            return f"{figure} is outside what this test can read ({limits})."
     return None
 
 

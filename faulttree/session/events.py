@@ -133,7 +133,8 @@ class ReadingTaken:
     of the one asked for.
     `figure` (in `unit`, with standard uncertainty `u`), `limits`, `specs_used`, `bands` and `near`
     are the result as weighed then, together with the earlier readings `repeat_of` (their sequence
-    numbers) of the same test in the same stage; a replay shows these.
+    numbers) of the same test in the same stage; a replay shows these. `outside` marks a figure
+    beyond what the test can read, which was asked about and taken all the same.
     """
 
     test: str
@@ -153,6 +154,7 @@ class ReadingTaken:
     near: bool = False
     repeat_of: tuple[int, ...] = ()
     advice: Advice | None = None
+    outside: bool = False
 
     @property
     def band(self) -> str:

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import Any, Literal, get_args
 
 from faulttree.scorer.evidence import Entry
-from faulttree.session.entry import entry_trouble
+from faulttree.session.entry import entry_trouble, outside
 from faulttree.session.events import (
     KIND_OF,
     Advice,
@@ -59,13 +59,18 @@ class NotAllowed(Exception):
 
 @dataclass(frozen=True, slots=True)
 class TakeReading:
-    """Record a reading: the text exactly as typed, and what it was parsed to."""
+    """Record a reading: the text exactly as typed, and what it was parsed to.
+
+    `anyway` says that the technician was asked about a figure outside what the test can read, and
+    takes it all the same; without it such a reading is refused.
+    """
 
     test: str
     typed: str
     entry: Entry
     showing: Showing = "unknown"
     taken_as: TakenAs = "free"
+    anyway: bool = False
     advice: Advice | None = None
 
 
@@ -145,6 +150,9 @@ def _weighed(state: State, command: TakeReading, knowledge: Knowledge) -> Readin
     test = knowledge.tests[command.test]
     entry = command.entry
     trouble = entry_trouble(test, entry, car_of(state, knowledge))
+    beyond = outside(test, entry)
+    if beyond and not command.anyway and not trouble:
+        trouble = f"{beyond} Check the figure and its unit, or say that it is to be taken anyway."
     if trouble:
         raise NotAllowed(trouble)
     for part, instrument in entry.instruments.items():
@@ -170,6 +178,7 @@ def _weighed(state: State, command: TakeReading, knowledge: Knowledge) -> Readin
         near=weighed.near,
         repeat_of=repeat_of,
         advice=command.advice,
+        outside=beyond is not None,
     )
 
 

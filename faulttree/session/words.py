@@ -105,7 +105,8 @@ def say(event: Event, knowledge: Knowledge | None = None) -> str:
         case ReadingTaken():
             test = knowledge.tests.get(event.test) if knowledge else None
             band = f" = {event.band}" if event.band and event.choice is None else ""
-            return f"{name(event.test)}: {shown_text(event, test)}{band}"
+            beyond = " (outside what the test can read, taken anyway)" if event.outside else ""
+            return f"{name(event.test)}: {shown_text(event, test)}{band}{beyond}"
         case CannotDo():
             return f"Cannot do: {name(event.test)} ({event.reason})"
         case Noted():

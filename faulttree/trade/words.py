@@ -41,3 +41,16 @@ def did_you_mean(word: str, words: Iterable[str]) -> str:
     """A sentence that offers the nearest word, with a leading space, or nothing at all."""
     near = nearest(word, words)
     return f" Did you mean {near}?" if near else ""
+
+
+def percent(chance: float) -> str:
+    """A chance in whole per cent, never a false 0 or 100."""
+    if chance <= 0.0:
+        return "0 %"
+    if chance <= 0.005:
+        return "≤1 %"
+    if chance >= 1.0:
+        return "100 %"
+    if chance >= 0.995:
+        return "≥99 %"
+    return f"{100.0 * chance:.0f} %"

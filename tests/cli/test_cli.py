@@ -126,7 +126,7 @@ WRONG = [
             "fuel-pressure-prime=500 psi",
         ],
         2,
-        "fuel-pressure-prime: 500 psi cannot be: it lies between 0 and 120 psi. "
+        "fuel-pressure-prime: 500 psi is outside what this test can read (0 to 120 psi). "
         "Check the figure and its unit.\n",
     ),
     (

@@ -109,7 +109,7 @@ def test_a_reading_in_full(open_text: str) -> None:
     ):
         assert line in lines
     (sure,) = [line for line in lines if line.startswith("- How sure: ")]
-    assert sure == "- How sure: low over 99 %"
+    assert sure == "- How sure: low ≥99 %"
     (did,) = [line for line in lines if line.startswith("- What it did: ")]
     assert "Air leak rose from" in did
 

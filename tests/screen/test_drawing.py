@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from faulttree.scorer.explain import Conflict
 from faulttree.screen import draw
 from faulttree.screen.cards import doubts, settles_line, steps
-from faulttree.screen.figures import read_value
 from faulttree.screen.text import width
 from faulttree.screen.wording import chance_words, move_words, percent, weight_words
 from faulttree.screen.work import Advised, Reckoned
+from faulttree.session.entry import parse_spec
 from faulttree.trade.units import ReadingError
 from faulttree.tree.car import describe_car
 from faulttree.tree.graph import next_on_route
@@ -198,12 +198,12 @@ def test_rough_figures_and_conflicts_are_said():
 )
 def test_figures_are_read_as_they_are_written(spec, typed, value):
     """Lists of cylinders, banks, choices and counts are read from what people type."""
-    assert read_value(spec, typed) == value
+    assert parse_spec(spec, typed) == value
 
 
 def test_a_figure_with_another_unit_is_converted():
     """A pressure typed in psi lands in the spec's own unit (1 psi is 6.894 757 kPa, SP 811)."""
-    value = read_value(Spec("p", "Pressure", unit="kPa", possible=(20, 500)), "40 psi")
+    value = parse_spec(Spec("p", "Pressure", unit="kPa", possible=(20, 500)), "40 psi")
     assert math.isclose(value, 275.79028, rel_tol=1e-6)
 
 
@@ -211,4 +211,4 @@ def test_a_figure_with_another_unit_is_converted():
 def test_no_list_of_cylinders(typed):
     """What is no list of cylinders is refused with what to write instead."""
     with pytest.raises(ReadingError, match="cylinder"):
-        read_value(Spec("order", "Firing order", is_list=True), typed)
+        parse_spec(Spec("order", "Firing order", is_list=True), typed)

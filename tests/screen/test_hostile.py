@@ -108,7 +108,7 @@ async def test_the_walk_and_all_it_leads_to(drive, on_walk, evil_knowledge, begi
                 await seat.press("escape")
         seat.page.choose("regulator-rise")
         await seat.settle()
-        await seat.press("1", "i")
+        await seat.press("enter", "enter", "i")
         check(seat)
 
 

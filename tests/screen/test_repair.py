@@ -77,7 +77,8 @@ async def test_a_repair_asks_for_its_cautions(drive, on_walk, work):
         assert "Petrol burns." in shown
         await seat.press("enter")
         assert work.state.repairs == ()
-        shown = await seat.press("1")
+        assert "Enter again: you have read it, and do as it says." in seat.words
+        shown = await seat.press("enter")
         assert "Done as it says" in shown
         await seat.press("2")
         await seat.type("new pump")
@@ -103,7 +104,7 @@ async def test_back_to_the_walk_with_new_chances(drive, on_walk, work, size):
 
 
 async def test_why_shows_the_weight_of_every_reading(drive, on_walk, work, size):
-    """Why lists what each reading said about the chosen cause, in decibans and in words."""
+    """Why lists what each reading said about the chosen cause, as a figure and in words."""
     low_vacuum(work)
     async with drive(on_walk(work), size) as seat:
         shown = await seat.press("w")
@@ -111,9 +112,12 @@ async def test_why_shows_the_weight_of_every_reading(drive, on_walk, work, size)
         assert "Idle watched hunting +" in shown
         assert "Manifold vacuum" in shown
         assert "clearly for" in shown
-        assert "decibans" in shown
+        assert "+10 makes them ten times as good" in shown
         shown = await seat.press("f")
         assert "Repair: Air leak after the throttle" in shown
+        # Going back leads to where one came from.
+        assert "With the complaint alone" in await seat.press("escape")
+        assert "Suspect: Air leak after the throttle" in await seat.press("escape")
 
 
 async def test_the_map_shows_the_way_and_every_entry(drive, on_walk, work, size):

@@ -1,12 +1,17 @@
 """The walk: from a card through its reading to what it changed, at both sizes."""
 
+import re
 import threading
 
+import pytest
 from textual import events
+from textual.app import App
+from textual.content import Content
 
+from faulttree.screen.lists import ChoiceList, Row
 from faulttree.screen.work import Reckoned, Reckoner, moved
 from faulttree.session.events import ReadingTaken, RouteLeft
-from faulttree.session.journal import JournalError
+from faulttree.session.journal import JournalError, list_sessions, read
 from faulttree.tree.load import load
 
 
@@ -22,7 +27,7 @@ async def test_a_choice_is_read_by_digit_and_enter(drive, on_walk, work, size):
         shown = await seat.press("2", "enter")
         assert [r.choice for r in readings(work)] == ["hunting"]
         assert readings(work)[0].taken_as == "route"
-        assert "Last: Idle watched: ✗ hunting, 90 % sure." in shown
+        assert "Last: Idle watched: ✗ hunting, right 90 times in 100." in shown
         assert "Route: because Idle watched read hunting." in shown
         assert "Air leak after the throttle rose" in shown
 
@@ -88,13 +93,50 @@ async def test_nonsense_is_refused_with_a_reason(drive, on_walk, work):
 
 
 async def test_a_figure_that_cannot_be_is_never_taken_in_silence(drive, on_walk, work):
-    """A figure outside what is possible is asked about and not taken down."""
+    """A figure outside what the test can read is asked about once, then taken, and so marked."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("2", "enter")
+        shown = await seat.type("99")
+        assert "! 99 inHg is outside what this test can read (0 to 30 inHg)." in shown
+        shown = await seat.press("enter")
+        assert len(readings(work)) == 1
+        assert "Enter again takes it anyway; or mend it." in shown
+        # Another figure is asked about anew.
+        await seat.press("backspace", "8")
+        assert "Enter again" not in seat.words
+        await seat.press("enter")
+        assert len(readings(work)) == 1
+        await seat.press("enter")
+        taken = readings(work)[1]
+        assert (taken.values, taken.outside) == ({"value": (98.0,)}, True)
+        assert taken.bands["in limits"] == 1.0
+
+
+async def test_a_figure_outside_can_be_mended(drive, on_walk, work):
+    """What was asked about and then mended is taken like any other, without a mark."""
     async with drive(on_walk(work)) as seat:
         await seat.press("2", "enter")
         await seat.type("99")
-        shown = await seat.press("enter")
-        assert len(readings(work)) == 1
-        assert "99 inHg cannot be: it lies between 0 and 30 inHg." in shown
+        await seat.press("enter", "backspace", "enter")
+        assert (readings(work)[1].values, readings(work)[1].outside) == ({"value": (9.0,)}, False)
+
+
+@pytest.mark.parametrize(
+    ("typed", "how"),
+    [
+        ("17", ""),
+        ("17 inHg", ""),
+        ("17,5", "read as 17.5 inHg (decimal comma)"),
+        ("0.6bar", "read as 0.6 bar, that is 17.718 inHg"),
+    ],
+)
+async def test_how_a_figure_was_read_is_said(drive, on_walk, work, typed, how):
+    """Beside the field stands how the figure was read, where that is not plain to see."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("2", "enter")
+        shown = await seat.type(typed)
+        assert how in shown
+        assert ("read as" in shown) is bool(how)
 
 
 async def test_a_reading_near_a_limit_says_so_and_counts_with_its_repeat(drive, on_walk, work):
@@ -119,19 +161,35 @@ def readings_numbers(work):
 
 
 async def test_a_caution_is_answered_before_a_reading(drive, on_walk, work, size):
-    """A caution stands before the test; Enter alone does not pass it, its digit does."""
+    """A caution stands before the test; one Enter does not pass it, a second one does."""
     async with drive(on_walk(work), size) as seat:
         await seat.press("1", "enter")
         shown = seat.words
         assert "Before you begin" in shown
         assert "Petrol burns. Let it cool and keep sparks away." in shown
+        assert "Read it, then press Enter twice." in shown
         shown = await seat.press("enter")
         assert work.state.acknowledged == ()
         assert "Before you begin" in shown
-        shown = await seat.press("1")
+        assert "Enter again: you have read it, and do as it says." in shown
+        shown = await seat.press("enter")
         assert work.state.acknowledged[0].event.caution == "petrol"
         assert "petrol ✓" in shown
         assert "Fuel pressure at prime" in shown
+
+
+async def test_no_digit_answers_a_caution(drive, on_walk, work, size):
+    """A digit does not answer a caution, so that no habit types it into a field."""
+    async with drive(on_walk(work), size) as seat:
+        seat.page.choose("fuel-pressure")
+        await seat.settle()
+        shown = await seat.press("1", "2")
+        assert work.state.acknowledged == ()
+        assert seat.page.PAGE == "walk"
+        assert "Read it, then press Enter twice. Figures come after." in shown
+        await seat.press("enter", "enter")
+        assert len(work.state.acknowledged) == 1
+        assert not seat.page.query_one("EntryPanel").has_text
 
 
 async def test_a_stop_caution_stops_the_work(drive, on_walk, work):
@@ -142,7 +200,10 @@ async def test_a_stop_caution_stops_the_work(drive, on_walk, work):
         assert "STOP - this is for trained practice" in seat.words
         assert "Hand over to trained practice." in seat.words
         assert "Read, and done as it says" not in seat.words
-        await seat.press("2")
+        shown = await seat.press("enter", "enter")
+        assert work.state.acknowledged == ()
+        assert "Read it, then choose with the arrows and Enter." in shown
+        await seat.press("down", "down", "enter")
         assert work.state.acknowledged[0].event.answer == "trained"
 
 
@@ -181,7 +242,7 @@ async def test_several_parts_are_typed_one_after_another(drive, on_walk, work, s
     async with drive(on_walk(work), size) as seat:
         seat.page.choose("regulator-rise")
         await seat.settle()
-        await seat.press("1")
+        await seat.press("enter", "enter")
         await seat.type("34")
         await seat.press("enter")
         shown = await seat.type("42")
@@ -194,9 +255,10 @@ async def test_several_parts_are_typed_one_after_another(drive, on_walk, work, s
 async def test_showing_is_kept_with_the_reading(drive, on_walk, work):
     """Whether the complaint was showing is turned by one key and kept with the reading."""
     async with drive(on_walk(work)) as seat:
-        assert "Showing: not asked (it matters here)" in seat.words
-        shown = await seat.press("s", "s")
-        assert "Showing: no" in shown
+        # A choice begins with s, so that the letter alone would go there.
+        assert "Space s Complaint showing now: not said (it matters here)" in seat.words
+        shown = await seat.press("space", "s", "space", "s")
+        assert re.search(r"Complaint showing now: no\b(?! said)", shown)
         await seat.press("1", "enter")
         assert readings(work)[0].showing == "no"
 
@@ -206,7 +268,7 @@ async def test_a_base_reading_that_fails_is_said_before_going_on(drive, on_walk,
     async with drive(on_walk(work), size) as seat:
         seat.page.choose("fuel-pressure")
         await seat.settle()
-        await seat.press("1")
+        await seat.press("enter", "enter")
         await seat.type("30")
         shown = await seat.press("enter")
         assert "A base reading is out: look at this first" in shown
@@ -224,7 +286,7 @@ async def test_cannot_do_asks_why_and_goes_on(drive, on_walk, work):
         assert "Why can it not be done?" in shown
         await seat.press("1")
         assert work.state.cannot_do["idle-look"].event.reason == "No tool for it here"
-        await seat.press("1")
+        await seat.press("enter", "enter")
         assert "Idle watched was passed over: it cannot be done here." in seat.words
 
 
@@ -298,7 +360,7 @@ async def test_another_instrument_is_named_and_corrected(drive, on_walk, work):
     async with drive(on_walk(work)) as seat:
         seat.page.choose("fuel-pressure")
         await seat.settle()
-        await seat.press("1", "i")
+        await seat.press("enter", "enter", "i")
         assert "With which instrument?" in seat.words
         await seat.press("2")
         assert "Old gauge from the shelf ± 3 psi" in seat.words
@@ -470,3 +532,154 @@ async def test_a_list_pasted_fills_the_table(drive, on_walk, work):
         seat.page.focused.post_message(events.Paste("150, 148, 95, 151"))
         await seat.settle()
         assert "✗ one low" in seat.words
+
+
+async def test_a_choice_can_be_typed(drive, on_walk, work, size):
+    """Letters that a choice begins with go to it and do nothing else; Enter takes it."""
+    async with drive(on_walk(work), size) as seat:
+        shown = await seat.type("hunting")
+        assert seat.page.PAGE == "walk"
+        assert readings(work) == []
+        assert "'hunting' goes to: hunting. Enter takes it." in shown
+        await seat.press("enter")
+        assert [r.choice for r in readings(work)] == ["hunting"]
+
+
+async def test_words_that_are_no_choice_do_nothing(drive, on_walk, work):
+    """A word that goes on as no choice does is not taken for keys of the page."""
+    async with drive(on_walk(work)) as seat:
+        shown = await seat.type("huw")
+        assert seat.page.PAGE == "walk"
+        assert "No choice begins with 'huw'." in shown
+        # The way back is one key, and then the letter is a key of the page again.
+        assert "Esc Clear" in seat.words
+        await seat.press("escape")
+        assert not seat.page.query_one("EntryPanel").has_text
+        await seat.press("w")
+        assert seat.page.PAGE == "why"
+
+
+async def test_space_makes_a_letter_a_command(drive, on_walk, work):
+    """Where a choice begins with a command's letter, Space and that letter give the command."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("h")
+        assert seat.page.PAGE == "walk"
+        await seat.press("escape")
+        shown = await seat.press("space")
+        assert "Space: now the letter of a command" in shown
+        await seat.press("h")
+        assert seat.page.PAGE == "report"
+
+
+async def test_the_same_letter_goes_on_to_the_next_choice():
+    """A letter typed again goes to the next choice that begins with it, and round."""
+    words = ("switching", "stays low", "stays high", "slow", "none")
+    choices = ChoiceList([Row(word, Content(word)) for word in words])
+
+    class Bare(App):
+        def compose(self):
+            yield choices
+
+    async with Bare().run_test() as pilot:
+        choices.highlighted = None
+        seen = []
+        for _ in range(5):
+            await pilot.press("s")
+            seen.append(choices.chosen)
+        assert seen == ["switching", "stays low", "stays high", "slow", "switching"]
+        choices.forget_typed()
+        await pilot.press(*"stays", "space", "h")
+        assert choices.chosen == "stays high"
+        # A digit is a row's number even then, and a letter begins anew after it.
+        await pilot.press("2", "n")
+        assert choices.chosen == "none"
+
+
+async def burst(seat, *keys):
+    """Press keys faster than anything can follow."""
+    for key in keys:
+        seat.app.post_message(events.Key(key, "\r" if key == "enter" else key))
+    await seat.settle()
+
+
+async def test_keys_typed_ahead_are_meant_for_the_next_card(drive, on_walk, work, size):
+    """Keys that come before the next card stands wait for it: no reading is lost or mixed up."""
+    async with drive(on_walk(work), size) as seat:
+        await burst(seat, "2", "enter", "1", "8", "enter", "w")
+        taken = [r.choice or r.values["value"] for r in readings(work)]
+        assert taken == ["hunting", (18.0,)]
+        assert seat.page.PAGE == "why"
+
+
+async def test_keys_typed_ahead_go_through_a_table(drive, on_walk, work):
+    """Every cylinder's figure goes into its own field however fast it is typed."""
+    async with drive(on_walk(work)) as seat:
+        seat.page.choose("compression")
+        await seat.settle()
+        await burst(seat, *"150", "enter", *"148", "enter", *"95", "enter", *"151", "enter")
+        assert readings(work)[0].values == {"value": (150.0, 148.0, 95.0, 151.0)}
+
+
+async def test_nothing_typed_ahead_answers_a_caution(drive, on_walk, work):
+    """Keys that come before a caution can be seen do not answer it."""
+    async with drive(on_walk(work)) as seat:
+        await burst(seat, "1", "enter", "enter", "enter", "3", "4", "enter")
+        assert [r.choice for r in readings(work)] == ["steady"]
+        assert work.state.acknowledged == ()
+        assert "Before you begin" in seat.words
+
+
+async def test_keys_typed_ahead_go_from_home_to_the_first_card(drive, app, sessions):
+    """From Home to the first reading everything may be typed in one go."""
+    async with drive(app) as seat:
+        await burst(seat, "enter", "enter", "1", "enter", "2", "enter")
+        await seat.settle()
+        (card,) = list_sessions(sessions)
+        assert [fact.event.choice for fact in read(card.path).state.readings] == ["hunting"]
+
+
+async def test_a_test_taken_back_comes_up_by_its_route(drive, on_walk, work):
+    """After undo the test that the route asks for comes up again as the route's."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("2", "enter", "u", "enter")
+        assert "Route: what stood here was taken back." in seat.words
+        assert "Idle watched" in seat.words
+        await seat.press("x", "1")
+        assert seat.page.next.id != "idle-look"
+        await seat.press("u", "enter")
+        assert seat.page.next.id == "idle-look"
+        await seat.press("2", "enter")
+        assert readings(work)[-1].taken_as == "route"
+
+
+async def test_the_list_of_tests_puts_what_answers_best_first(drive, on_walk, work):
+    """Every word typed counts: the test that answers most of them stands first."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("t")
+        await seat.type("fuel pressure at prime")
+        await seat.press("enter")
+        assert seat.page.next.id == "fuel-pressure"
+
+
+async def test_help_opens_while_a_figure_is_typed(drive, on_walk, work):
+    """The key of help is the same whether or not something stands in the field."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("2", "enter")
+        assert "? Keys" in seat.words
+        await seat.type("12")
+        assert "? Keys" in seat.words
+        shown = await seat.press("question_mark")
+        assert "What the keys do here" in shown
+        await seat.press("escape")
+        assert seat.page.query_one("EntryPanel").has_text
+        await seat.press("escape", "t", "question_mark")
+        assert "What the keys do here" in seat.words
+
+
+async def test_a_letter_that_does_nothing_says_so(drive, on_walk, work):
+    """A letter that is no key, or whose command makes no sense now, is not lost in silence."""
+    async with drive(on_walk(work)) as seat:
+        assert "z is no key here; ? shows the keys." in await seat.press("z")
+        assert "p (Proof) does nothing just now" in await seat.press("p")
+        # What a key does is not commented on.
+        assert "does nothing" not in (await seat.press("w")).replace("p (Proof) does nothing", "")

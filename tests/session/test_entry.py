@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from faulttree.scorer.evidence import Entry
-from faulttree.session.entry import entry_trouble, parse_entry, parse_spec
+from faulttree.session.entry import entry_trouble, outside, parse_entry, parse_spec
 from faulttree.trade.units import ReadingError
 from faulttree.tree.car import Car, Known
 from faulttree.tree.model import Knowledge, Part, Reading, Spec, Test
@@ -86,7 +86,7 @@ def test_parts_by_name(typed: str, two_parts: Test) -> None:
         ("shown=60, shwon=85", "Did you mean shown"),
         ("shown=60, shown=61, true=85", "shown is given twice"),
         ("shown=, true=85", "No reading given"),
-        ("shown=600, true=85", "600 degC cannot be: it lies between -50 and 160 degC"),
+        ("shown=600, true=85", r"600 degC is outside what this test can read \(-50 to 160 degC\)"),
         ("", "by name"),
         ("=", "by name"),
     ],
@@ -102,14 +102,14 @@ def test_parts_that_are_wrong(typed: str, reason: str, two_parts: Test) -> None:
     [
         ("vacuum", "", "No reading"),
         ("vacuum", "low", "not a reading"),
-        ("vacuum", "31", "31 inHg cannot be"),
-        ("vacuum", "-1", "-1 inHg cannot be"),
+        ("vacuum", "31", "31 inHg is outside"),
+        ("vacuum", "-1", "-1 inHg is outside"),
         ("vacuum", "17 V", "17 V|voltage|cannot"),
         ("vacuum", "9**9**9", "not a reading|not a unit"),
         ("vacuum", "nan", "not a reading"),
         ("vacuum", "1e1", "exponents"),
         ("compression", "150 148", "4 readings are wanted, one per cylinder, but 2"),
-        ("compression", "150 148 95 900", "900 psi cannot be"),
+        ("compression", "150 148 95 900", "900 psi is outside"),
         ("idle-look", "", "No choice given"),
         ("idle-look", "hunt", "Did you mean hunting"),
     ],
@@ -118,6 +118,40 @@ def test_wrong(test: str, typed: str, reason: str, knowledge: Knowledge) -> None
     """What is no reading, or cannot be one, is refused with the reason."""
     with pytest.raises(ReadingError, match=reason):
         parse_entry(knowledge.tests[test], typed, FOUR)
+
+
+@pytest.mark.parametrize(
+    ("test", "typed", "values"),
+    [
+        ("vacuum", "31", {"value": (31.0,)}),
+        ("compression", "150 148 95 900", {"value": (150.0, 148.0, 95.0, 900.0)}),
+        ("two-parts", "shown=600, true=85", {"shown": (600.0,), "true": (85.0,)}),
+    ],
+)
+def test_taken_anyway(
+    test: str,
+    typed: str,
+    values: dict[str, tuple[float, ...]],
+    knowledge: Knowledge,
+    two_parts: Test,
+) -> None:
+    """A figure outside what the test can read is taken where it is said again."""
+    card = two_parts if test == "two-parts" else knowledge.tests[test]
+    entry = parse_entry(card, typed, FOUR, anyway=True)
+    assert dict(entry.values) == values
+    assert entry_trouble(card, entry, FOUR) is None
+    assert "is outside what this test can read" in (outside(card, entry) or "")
+
+
+def test_inside_is_not_outside(knowledge: Knowledge) -> None:
+    """The ends of what a test can read still belong to it, and a choice is never outside."""
+    vacuum = knowledge.tests["vacuum"]
+    assert vacuum.reading is not None
+    low, high = vacuum.reading.parts[0].possible or (0.0, 0.0)
+    for value in (low, high):
+        assert outside(vacuum, Entry({"value": (value,)})) is None
+    assert outside(vacuum, Entry({"value": (high + 0.01,)}))
+    assert outside(knowledge.tests["idle-look"], Entry(choice="steady")) is None
 
 
 def test_what_is_parsed_has_no_trouble(knowledge: Knowledge) -> None:

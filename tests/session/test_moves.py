@@ -1,6 +1,7 @@
 """The legal moves: each condition refuses what it should, with a reason, and nothing else."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -33,6 +34,7 @@ from faulttree.session.moves import (
     undoable,
 )
 from faulttree.session.state import State
+from faulttree.session.words import say
 from faulttree.trade.units import ReadingError
 from faulttree.tree.model import Knowledge
 
@@ -73,7 +75,7 @@ def test_every_event_has_rules() -> None:
         (number("unheard-of", 1), "no test"),
         (number("vacuum", 1, 2), "takes 1 readings, but 2"),
         (number("compression", 150, 150), "takes 4 readings, but 2"),
-        (number("vacuum", 31), "31 inHg cannot be"),
+        (number("vacuum", 31), "31 inHg is outside"),
         (number("vacuum", float("inf")), "finite"),
         (choice("vacuum", "low"), "takes a figure for: value"),
         (choice("idle-look", "sideways"), "takes one of: steady, hunting, low"),
@@ -112,6 +114,35 @@ def test_refused(
 ) -> None:
     """What makes no sense is refused with a reason that says what to do."""
     with pytest.raises((NotAllowed, ReadingError), match=reason):
+        decide(folded(beginning), command, knowledge)
+
+
+def test_outside_is_taken_when_said_again(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A figure outside what the test can read is taken once confirmed, marked, and banded last."""
+    state = folded(beginning)
+    (high,) = decide(state, replace(number("vacuum", 31), anyway=True), knowledge)
+    (low,) = decide(state, replace(number("vacuum", -9), anyway=True), knowledge)
+    (usual,) = decide(state, replace(number("vacuum", 17), anyway=True), knowledge)
+    assert isinstance(high, ReadingTaken)
+    assert isinstance(low, ReadingTaken)
+    assert isinstance(usual, ReadingTaken)
+    assert (high.outside, low.outside, usual.outside) == (True, True, False)
+    # Far beyond every limit the outermost band is certain, and the chances still add up to 1.
+    bands = knowledge.tests["vacuum"].bands
+    assert high.bands == {band: float(band == bands[-1]) for band in bands}
+    assert low.bands == {band: float(band == bands[0]) for band in bands}
+    assert "outside what the test can read" in say(high, knowledge)
+    assert "outside" not in say(usual, knowledge)
+
+
+def test_nothing_makes_an_infinite_figure_a_reading(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """What is no finite number is refused even when it is said again."""
+    command = replace(number("vacuum", float("inf")), anyway=True)
+    with pytest.raises(NotAllowed, match="finite"):
         decide(folded(beginning), command, knowledge)
 
 

@@ -1,0 +1,134 @@
+"""Keys that come faster than the pages: each one waits until the one before has done its work.
+
+A key that opens a page, or takes a reading, changes what the next key is meant for. So after such a
+key the later ones are held until its messages have run through and whatever page or card it brought
+up stands there; then they go on in their order. Letters and digits that are typed into a field
+change nothing but the field, and are not held. What a key does is no business of this module.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Awaitable, Callable
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any
+
+from textual import events
+
+if TYPE_CHECKING:
+    from textual.app import App
+    from textual.message_pump import MessagePump
+
+CARD = "card"
+"""The group of the workers that put up a card."""
+
+HOPS = 3
+"""How often a widget may send a message to itself before it sends one to its parent."""
+
+ROUNDS = 8
+"""How often a page may give way to another before the next key goes on."""
+
+LOST = 0.5
+"""For how many seconds a widget may not answer, because it is going away."""
+
+PATIENCE = 10.0
+"""After how many seconds keys go on although something is still at work."""
+
+
+class TypeAhead:
+    """The keys that wait, and what they wait for."""
+
+    def __init__(
+        self, app: App[Any], pass_on: Callable[[events.Key], Awaitable[None]], at_once: set[str]
+    ) -> None:
+        self.app = app
+        self._pass_on = pass_on
+        self._at_once = at_once
+        self._waiting: deque[events.Key] = deque()
+        self._loading = 0
+        self._task: asyncio.Task[None] | None = None
+
+    async def take(self, event: events.Key) -> None:
+        """Pass a key on, now or when it is its turn."""
+        if event.key in self._at_once:
+            await self._pass_on(event)
+        elif self._task is not None:
+            self._waiting.append(event)
+        else:
+            changes = self._may_change(event)
+            start = self.app.focused or self.app.screen
+            await self._pass_on(event)
+            if changes:
+                self._task = asyncio.create_task(self._go_on(start))
+
+    def hold(self) -> None:
+        """Something is being loaded; keys wait for `release`."""
+        self._loading += 1
+
+    def release(self) -> None:
+        """It is there."""
+        self._loading = max(0, self._loading - 1)
+
+    def drop(self) -> None:
+        """Forget the keys that wait: what comes up has to be seen before it is answered."""
+        self._waiting.clear()
+
+    def _may_change(self, event: events.Key) -> bool:
+        """Whether a key may bring up something else, and is not just typed into a field."""
+        focused = self.app.focused
+        return focused is None or not focused.check_consume_key(event.key, event.character)
+
+    async def _go_on(self, start: MessagePump) -> None:
+        """Wait for what a key sets off, pass the next one on, until none waits."""
+        try:
+            await self._run_through(start)
+            while self._waiting:
+                event = self._waiting.popleft()
+                changes = self._may_change(event)
+                start = self.app.focused or self.app.screen
+                await self._pass_on(event)
+                if changes:
+                    await self._run_through(start)
+        finally:
+            self._task = None
+
+    async def _run_through(self, start: MessagePump) -> None:
+        """Wait until all that a key set off has been seen to, and nothing is being put up."""
+        node = start
+        for _ in range(ROUNDS):
+            screen = self.app.screen
+            # A widget that does not answer is gone, and its messages with it.
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._up_from(node), LOST)
+            await self._wait_for_what_is_coming()
+            if not self.app.is_running:
+                return
+            now = self.app.focused or self.app.screen
+            if now is node and self.app.screen is screen and not self._is_busy():
+                return
+            node = now
+
+    async def _up_from(self, node: MessagePump) -> None:
+        """Let the messages of a widget and of all above it be worked off, in that order."""
+        chain: list[MessagePump] = [node]
+        while (above := chain[-1]._parent) is not None:
+            chain.append(above)
+        for pump in chain:
+            for _ in range(HOPS):
+                done = asyncio.Event()
+                if not pump.call_later(done.set):
+                    break
+                await done.wait()
+
+    async def _wait_for_what_is_coming(self) -> None:
+        clock = asyncio.get_running_loop().time
+        end = clock() + PATIENCE
+        while self._is_busy() and clock() < end:
+            await asyncio.sleep(0.003)
+
+    def _is_busy(self) -> bool:
+        """Whether something is being loaded, a page opened or a card put up."""
+        if self._loading or not self.app.screen.is_mounted:
+            return True
+        return any(worker.group == CARD and not worker.is_finished for worker in self.app.workers)
