@@ -6,6 +6,7 @@ telling of errors is left to `cli`.
 """
 
 import json
+import os
 import textwrap
 from collections.abc import Iterator
 from pathlib import Path
@@ -25,6 +26,10 @@ from faulttree.tree.shelf import (
 )
 
 COMPLAINT = "What the driver complains of, in a few words"
+MODE_LINE = "# yaml-language-server: $schema="
+"""The comment by which editors that know YAML find the schema of a file."""
+
+SCHEMA = "schema.json"
 _WIDE = 96
 
 
@@ -65,6 +70,22 @@ def write_new(path: Path, text: str) -> None:
             raise
 
 
+def _for_editors(folder: Path) -> Iterator[str]:
+    """The line that names the schema to an editor, or how to come by one where there is none."""
+    beside = folder / SCHEMA
+    own = Path(schema.__file__).with_name(SCHEMA)
+    if beside.is_file():
+        yield f"{MODE_LINE}{SCHEMA}"
+    elif own.parents[2].resolve() == folder.resolve().parent:  # a checkout of the program
+        yield f"{MODE_LINE}{Path(os.path.relpath(own, folder.resolve())).as_posix()}"
+    else:
+        yield from _prose(
+            "An editor that knows YAML checks and explains this file as you type, once "
+            f"`faulttree schema > {visible(str(beside))}` has been run and this is its first line:"
+        )
+        yield f"## {MODE_LINE}{SCHEMA}"
+
+
 def _shared(folder: Path) -> tuple[Shelf, Knowledge]:
     """The catalogues of a folder alone: a tree that is wrong does not stand in the way."""
     shelf = read_shelf(folder, [], more_catalogues=catalogues(folder), learned=False)
@@ -101,6 +122,7 @@ def _lines(shared: tuple[Shelf, Knowledge], tree_id: str, complaint: str) -> Ite
         raise TreeError([Problem(place, message, hint, "unknown-file")])
     first, cause = begun[0][0], begun[0][2]
     tree = schema.TreeFile
+    yield from _for_editors(shelf.folder)
     yield from _prose(
         "A tree: one complaint, what brings it on, and the way through the tests. It loads as it "
         "stands; change it line by line and run `faulttree check --watch`. Lines that start with "

@@ -14,6 +14,7 @@ import pytest
 from faulttree.tree import schema
 from faulttree.tree.check import check
 from faulttree.tree.places import shipped
+from faulttree.tree.skeleton import MODE_LINE
 from faulttree.tree.source import read_source
 
 FILE = Path(schema.__file__).with_name("schema.json")
@@ -32,6 +33,17 @@ def as_text() -> str:
 def test_kept_schema_is_the_generated_one() -> None:
     """The file beside the models is what they generate now."""
     assert FILE.read_text(encoding="utf-8") == as_text()
+
+
+@pytest.mark.skipif(
+    shipped("trees").parent != FILE.parents[2], reason="only a checkout has both at hand"
+)
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.name)
+def test_shipped_file_names_the_schema_to_editors(path: Path) -> None:
+    """Every shipped file begins with the line by which an editor finds the schema that is kept."""
+    line = path.read_text(encoding="utf-8").split("\n")[0]
+    assert line.startswith(MODE_LINE)
+    assert (path.parent / line.removeprefix(MODE_LINE)).samefile(FILE)
 
 
 def test_schema_is_a_json_schema() -> None:

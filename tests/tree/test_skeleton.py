@@ -13,12 +13,12 @@ from faulttree.tree import schema
 from faulttree.tree.check import check
 from faulttree.tree.load import TreeError, load
 from faulttree.tree.places import shipped
-from faulttree.tree.skeleton import BadTreeId, skeleton, write_new
+from faulttree.tree.skeleton import MODE_LINE, BadTreeId, skeleton, write_new
 
 
 def with_options(text: str) -> str:
     """The skeleton with all keys that may be left out put in."""
-    lines = text.split("\n")
+    lines = [line for line in text.split("\n") if not line.startswith(MODE_LINE)]
     return "\n".join(line[2:] if line.startswith("# ") else line for line in lines)
 
 
@@ -66,6 +66,20 @@ def test_every_key_is_explained(shelf: Path) -> None:
             key = info.alias or field
             begins = f"{key}: {(info.description or '')[:30]}"
             assert any(line.startswith(begins) for line in told), key
+
+
+def test_editor_is_told_of_the_schema(shelf: Path, tmp_path: Path) -> None:
+    """A new tree names the schema where there is one, and says how to come by it where not."""
+    plain = skeleton(shelf, "brand-new")
+    assert not any(line.startswith(MODE_LINE) for line in plain.split("\n"))
+    assert "faulttree schema > trees/schema.json" in " ".join(plain.replace("## ", "").split())
+    assert f"## {MODE_LINE}schema.json\n" in plain
+    (shelf / "schema.json").write_text("{}")
+    assert skeleton(shelf, "brand-new").startswith(f"{MODE_LINE}schema.json\n")
+    here = shipped("trees")
+    if here.parent == Path(schema.__file__).parents[2]:
+        named = skeleton(here, "brand-new").split("\n")[0].removeprefix(MODE_LINE)
+        assert (here / named).samefile(Path(schema.__file__).with_name("schema.json"))
 
 
 @settings(
