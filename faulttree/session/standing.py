@@ -197,8 +197,9 @@ def weighed_bands(group: Group, car: Car, knowledge: Knowledge) -> Mapping[str, 
     try:
         entries = [entry for _, entry in kept]
         return weigh(test, entries, _uncorrected(car, knowledge), knowledge).bands
-    except (ValueError, SpecUnknown):
-        # What it stood on is gone; what was concluded at the time is the best there is.
+    except (ValueError, KeyError, SpecUnknown):
+        # What it stood on is gone, or the test asks for other figures now; what was concluded at
+        # the time is the best there is.
         return event.bands
 
 

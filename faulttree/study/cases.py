@@ -240,11 +240,17 @@ def _not_by_the_trees(
 def _before_repair(
     knowledge: Knowledge, found: Iterable[Finding]
 ) -> dict[str, Mapping[str, float]]:
-    """The readings before the first repair, taken while the complaint was not known to be quiet."""
+    """The readings before the first repair, taken while the complaint was not known to be quiet.
+
+    One whose bands are called otherwise by now says nothing of the bands of today.
+    """
     return {
         finding.source: finding.bands
         for finding in found
-        if finding.source in knowledge.tests and finding.stage == 0 and finding.showing is not False
+        if finding.source in knowledge.tests
+        and finding.stage == 0
+        and finding.showing is not False
+        and set(finding.bands) <= set(knowledge.tests[finding.source].bands)
     }
 
 

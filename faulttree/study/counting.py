@@ -13,11 +13,11 @@ moves (the EM algorithm of Dempster, Laird and Rubin 1977, here with the author 
   nothing at all) each gets its share. An observer at a choice may have erred; the true band is
   spread as the log has it.
 
-How sure a number is comes from the curvature of what was observed, not from the filled-in counts
-(Louis 1982): for a cause, its `how_common` and all its `brings_on` together, since sessions tell
-their product better than each; for the bands of a test each number by itself, which leaves out how
-they trade against one another. How a test shares its family's mechanism with another is left out
-too. Which sessions count is the work of `cases`, what is made of the numbers that of `learn`.
+How sure a number is comes from the curvature of what was observed, not from the filled-in counts:
+for a cause, its `how_common` and all its `brings_on` together, since sessions tell their product
+better than each; for a test, all its bands by chance and by every cause together, since what one of
+two causes did not throw the other did. How a test shares its family's mechanism with another is
+left out. Which sessions count is the work of `cases`, what is made of the numbers that of `learn`.
 """
 
 import math
@@ -306,28 +306,30 @@ def _settle_test(
     for sources, _, _, times in rows:
         trials[sources] += times
     now = old.copy()
-    count, unsure = np.zeros_like(old), np.zeros_like(old)
     for _ in range(ROUNDS):
-        count, unsure = np.zeros_like(old), np.zeros_like(old)
+        count = np.zeros_like(old)
         for sources, quietly, weights, times in rows:
             share = thrown(np.vstack([now[sources], quietly]), weights)[:-1]
             count[sources] += times * share
-            unsure[sources] += times * share * (1.0 - share)
         new = (strength * old + count) / (strength + trials[:, None])
         new = np.where((old > 0.0) & (old < 1.0), new, old)
         moved, now = float(abs(new - now).max(initial=0.0)), new
         if moved < STILL:
             break
-    for name, i in at.items():
-        for band, value, guessed, author in zip(
-            test.cascade, now[i], unsure[i], old[i], strict=True
-        ):
-            if not 0.0 < author < 1.0:
-                continue
-            told = 1.0 - guessed / max(trials[i] * value * (1.0 - value), 1e-300)
-            kind: Kind = "points_to" if name else "by_chance"
-            size = strength + float(trials[i]) * min(1.0, max(0.0, float(told)))
-            yield (kind, name, test_id, band), Settled(float(value), size)
+    free = np.flatnonzero(((old > 0.0) & (old < 1.0)).ravel())
+    bend = np.zeros((old.size, old.size))
+    for sources, quietly, weights, times in rows:
+        slope = np.zeros_like(old)
+        slope[sources] = chance_slope(np.vstack([now[sources], quietly]), weights)[:-1]
+        bend += times * np.outer(slope, slope)
+    q, a = now.ravel()[free], old.ravel()[free]
+    inside = bend[np.ix_(free, free)]
+    inside[range(len(free)), range(len(free))] += strength * (a / q**2 + (1 - a) / (1 - q) ** 2)
+    sizes = q * (1.0 - q) / np.diag(np.linalg.inv(inside))
+    for at_, value, size in zip(free, q, sizes, strict=True):
+        name, band = names[at_ // len(test.cascade)], test.cascade[at_ % len(test.cascade)]
+        kind: Kind = "points_to" if name else "by_chance"
+        yield (kind, name, test_id, band), Settled(float(value), float(size))
 
 
 def _thrown_quietly(
@@ -367,6 +369,20 @@ def thrown(chances: Array, weights: Array) -> Array:
         axis=1,
     )[:, :-1]
     return np.asarray(chances * (weights[:size] * rest[:, :-1] + earlier) / total)
+
+
+def chance_slope(chances: Array, weights: Array) -> Array:
+    """How the logarithm of a reading's chance changes with each chance of `thrown`."""
+    late = 1.0 - np.cumsum(chances, axis=1)
+    every = late.prod(axis=0)
+    rest = every / late
+    steps = np.diff(weights)
+    total = weights[0] + float(steps @ every)
+    if total <= 0.0:
+        return np.zeros_like(chances)
+    # A source that throws band m is no longer late for any band after m.
+    after = np.cumsum((steps * rest)[:, ::-1], axis=1)[:, ::-1]
+    return np.asarray(-after / total)
 
 
 def seen_on(knowledge: Knowledge, cases: Sequence[Case]) -> Counter[Key]:

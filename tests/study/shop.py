@@ -3,8 +3,10 @@
 The cars are drawn by `faulttree.study.simulate` from the numbers of a shelf, the truth. A
 technician follows the authored route of each complaint, does a few tests of his own choice, puts
 right what is at work, now and then after a repair of something else, and closes the session. Every
-session is a list of events with times, as the program itself would have logged it. `write_shop`
-writes them as logs; `distort` makes an author who guessed badly out of the truth.
+session is a list of events with times, as the program itself would have logged it; only the advice
+in it is made up, since working it out at every step would take hours. Some cars come in again.
+`write_shop` writes the sessions as logs; `distort` makes an author who guessed badly out of the
+truth.
 """
 
 from collections.abc import Iterator, Mapping
@@ -16,6 +18,7 @@ import numpy as np
 
 from faulttree.scorer.network import Network, build_network
 from faulttree.session.events import (
+    Advice,
     Closed,
     ComplaintChecked,
     ComplaintTaken,
@@ -37,6 +40,10 @@ from faulttree.tree.model import Knowledge
 OPENING = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 WRONG_FIRST = 0.1
 """How often something that was not at work is repaired first."""
+FOLLOWED = 0.7
+"""How often what is done is what the advice named."""
+CARS = 5000
+"""After so many sessions the same cars come in again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +118,7 @@ class _Technician:
 
     def open(self, complaints: list[str], vehicle: str | None) -> None:
         """Take the car and its complaints in."""
-        title = f"Car {self.number}"
+        title = f"Car {self.number % CARS}"
         self.log(Opened("1.0.0", tuple(complaints), self.truth.digest, title))
         for tree in complaints:
             self.log(ComplaintTaken(tree, "as the driver says", showing="yes"))
@@ -133,9 +140,21 @@ class _Technician:
             taken_as=taken_as,
             bands=finding_of(source, said, self.sure.get(test), 0).bands,
             specs_used=specs_used(card, self.car),
+            advice=self.advice(test, source.minutes),
         )
         self.bands[test] = said
         self.log(reading, minutes)
+
+    def advice(self, done: str, minutes: float) -> Advice | None:
+        """Made-up advice of this moment: mostly what is done, else some other test; rarely none."""
+        chance = float(self.random.random())
+        if chance < FOLLOWED:
+            return Advice(done, minutes, 0.0)
+        if chance > 0.95:
+            return None
+        other = list(self.truth.tests)[int(self.random.integers(len(self.truth.tests)))]
+        extra = round(float(self.random.exponential(15.0)), 2)
+        return Advice(other, self.truth.tests[other].minutes, extra if chance < 0.9 else None)
 
     def follow_routes(self, complaints: list[str]) -> None:
         """Each complaint's authored route, as far as it leads."""
@@ -157,7 +176,7 @@ class _Technician:
             order.insert(0, fitting[int(self.random.integers(len(fitting)))])
         for cause in order:
             minutes = self.truth.causes[cause].repair.minutes
-            self.log(Repaired(cause, "done", minutes), minutes)
+            self.log(Repaired(cause, "done", minutes, self.advice(cause, minutes)), minutes)
             self.hidden.repair(cause)
         for tree in complaints:
             self.log(ComplaintChecked(tree, "gone", "same road"), 5)

@@ -19,13 +19,14 @@ from faulttree.session.events import (
     ReadingTaken,
     Repaired,
     RouteLeft,
+    SpecUsed,
     VehicleDescribed,
     Withdrawn,
 )
 from faulttree.session.journal import read
 from faulttree.session.lines import NOTHING_BEFORE, chain_of, write_line
 from faulttree.study.cases import STOOD, gaps_of, gather
-from faulttree.tree.model import Knowledge, Spec
+from faulttree.tree.model import Knowledge, Part, Reading, Spec
 
 from .small import small_knowledge
 from .test_tally import write_log
@@ -39,10 +40,13 @@ def shelf() -> Knowledge:
     rings = replace(small.causes["rings"], fits={"fuel": ("petrol",)})
     leak = replace(small.causes["leak"], prove_with=("smoke",))
     rough = replace(small.trees["rough"], road_test=("prime",))
+    part = Part("value", "bar", accuracy=0.1)
+    prime = replace(small.tests["prime"], reading=Reading((part,), "bar"), limits=(2.5, 3.5))
     return replace(
         small,
         causes={**small.causes, "rings": rings, "leak": leak},
         trees={**small.trees, "rough": rough},
+        tests={**small.tests, "prime": prime},
         specs={"fuel": Spec("fuel", "Fuel", choices=("petrol", "gas"))},
     )
 
@@ -79,9 +83,14 @@ def test_a_cured_session_is_a_case(tmp_path: Path) -> None:
 def test_the_digest_of_other_trees_is_no_contradiction(tmp_path: Path) -> None:
     """A session opened on trees that nobody has any more counts with what this shelf knows."""
     unknown = ReadingTaken("a test of old", bands={"low": 1.0})
-    write_log(tmp_path / "a.jsonl", [OPENED, TAKEN, SEEN, unknown, MENDED, GONE, CURED])
+    renamed = ReadingTaken("squeeze", bands={"weak": 1.0})
+    # It asked for other figures then, and its limits stood on a spec that is no more.
+    used = (SpecUsed("pressure_of_old", 3.0, "bar", "typed"),)
+    otherwise = ReadingTaken("prime", values={"rail": (2.0,)}, bands={"low": 1.0}, specs_used=used)
+    events = [OPENED, TAKEN, SEEN, unknown, renamed, otherwise, MENDED, GONE, CURED]
+    write_log(tmp_path / "a.jsonl", events)
     (case,) = gather(SHELF, tmp_path).cases
-    assert set(case.readings) == {"smoke"}
+    assert case.readings == {"smoke": SEEN.bands, "prime": {"low": 1.0}}
 
 
 LEFT_OUT: list[tuple[str, list[Event]]] = [

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from faulttree.study.cases import Case
-from faulttree.study.counting import beta_intervals, fired, settle, thrown
+from faulttree.study.counting import beta_intervals, chance_slope, fired, settle, thrown
 
 from .small import small_knowledge
 
@@ -68,6 +68,24 @@ def test_who_threw_the_band_agrees_with_enumeration(
             if pick < size:
                 made[source, pick] += chance
     assert thrown(table, weights) == pytest.approx(made / total, abs=1e-9)
+
+
+def test_the_slope_of_a_reading_agrees_with_small_steps() -> None:
+    """How a reading's chance changes with each number is what two small steps to the side give."""
+    random = np.random.default_rng(5)
+    table, weights = random.uniform(0.05, 0.25, (3, 3)), random.dirichlet(np.ones(4))
+
+    def chance(of: np.ndarray) -> float:
+        late = 1.0 - np.concatenate([np.zeros((3, 1)), np.cumsum(of, axis=1)], axis=1)
+        every = late.prod(axis=0)
+        return float(weights[:3] @ (every[:3] - every[1:]) + weights[3] * every[3])
+
+    slope = np.zeros_like(table)
+    for at in np.ndindex(*table.shape):
+        step = np.zeros_like(table)
+        step[at] = 1e-6
+        slope[at] = (np.log(chance(table + step)) - np.log(chance(table - step))) / 2e-6
+    assert chance_slope(table, weights) == pytest.approx(slope, abs=1e-7)
 
 
 @pytest.mark.parametrize("inside", [0.5, 0.95])

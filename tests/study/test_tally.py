@@ -7,19 +7,27 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from faulttree.session.events import (
+    Advice,
+    CautionAcknowledged,
     Closed,
     ComplaintTaken,
     Envelope,
     Event,
     Opened,
     ReadingTaken,
+    Repaired,
     VehicleDescribed,
     Withdrawn,
 )
 from faulttree.session.journal import read
 from faulttree.session.lines import NOTHING_BEFORE, chain_of, write_line
-from faulttree.study.tally import Comeback, scan, tally, to_csv, to_json, to_text
+from faulttree.study.tally import Comeback, Following, Steps, scan, tally, to_csv, to_json, to_text
+from faulttree.tree.load import load_all
+
+from .shop import simulate_shop, write_shop
 
 START = datetime(2026, 3, 9, 8, 0, tzinfo=UTC)
 
@@ -59,8 +67,8 @@ def test_causes_complaints_and_times_are_counted(tmp_path: Path) -> None:
     assert counts.outcomes == {"cured": 3}
     assert counts.taken_as == {"advice": 4, "route": 3}
     assert [(f.cause, f.sessions, f.median_minutes) for f in counts.causes] == [
-        ("leak", 2, 40.0),
-        ("pump", 2, 40.0),
+        ("leak", 2, 30.0),
+        ("pump", 2, 30.0),
     ]
 
 
@@ -115,6 +123,140 @@ def test_csv_and_json_read_back(tmp_path: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(to_csv(counts))))
     causes = {row["name"]: row for row in rows if row["what"] == "cause"}
     assert set(causes) == {"'=cmd()", "leak"}
-    assert float(causes["leak"]["median_minutes"]) == 40.0
+    assert float(causes["leak"]["median_minutes"]) == 30.0
     assert json.loads(to_json(counts))["complaints"] == {"rough": 1}
     assert scan(tmp_path / "a.jsonl") is not None
+
+
+def advised(test: str, id: str, extra: float | None) -> ReadingTaken:
+    """A reading of a test when something was advised that takes twelve minutes."""
+    return ReadingTaken(test, bands={"low": 1.0}, advice=Advice(id, 12.0, extra))
+
+
+def test_advice_is_set_beside_what_was_done(tmp_path: Path) -> None:
+    """Followed, not followed, the money reckoned, and the minutes of both come out as put in."""
+    events = [
+        Opened("1.0.0", ("rough",), "0" * 64, "x"),
+        advised("smoke", "smoke", 0.0),
+        CautionAcknowledged("petrol", "test", "prime"),
+        advised("prime", "squeeze", 7.5),
+        ReadingTaken("squeeze"),
+        advised("load", "pump", None),
+        Repaired("pump", advice=Advice("leak", 20.0, 30.25)),
+        advised("prime", "smoke", 99.0),
+        Repaired("leak", advice=Advice("leak", 20.0, 0.0)),
+        Closed("cured", ("leak",)),
+    ]
+    write_log(tmp_path / "a.jsonl", events)
+    counts = tally(tmp_path)
+    # The caution belongs to the reading after it; the prime pressure after a repair is proof.
+    assert counts.steps == Steps(2, 3, 2, 37.75, 40.0, 44.0)
+    assert counts.following == (Following("followed less", 1, 70.0, 4),)
+    text = to_text(counts)
+    assert "followed at 2 of 5 steps (40%)" in text
+    assert "2 of the 3 others were reckoned to cost 38 more in all, 18.9 each" in text
+    rows = {row["name"]: row for row in csv.DictReader(io.StringIO(to_csv(counts)))}
+    assert (rows["reckoned extra money"]["count"], rows["reckoned extra money"]["sum"]) == (
+        "2",
+        "37.75",
+    )
+    assert rows["minutes taken where not followed"]["sum"] == "40.0"
+
+
+def test_logs_from_before_advice_was_kept_say_nothing_of_it(tmp_path: Path) -> None:
+    """Without recorded advice there is no section of it, and no session counts as not following."""
+    write_log(tmp_path / "a.jsonl", session("leak"))
+    counts = tally(tmp_path)
+    assert (counts.steps, counts.following) == (Steps(), ())
+    assert "Advice" not in to_text(counts)
+
+
+def test_a_car_that_stood_over_night_is_not_looked_at_all_night(tmp_path: Path) -> None:
+    """Of two days' work on a car the night between does not count as time to find."""
+    first = session("leak")
+    path = write_log(tmp_path / "a.jsonl", first[:3])
+    chain = chain_of(path.read_bytes().splitlines()[-1])
+    for number, event in enumerate([*first[3:4], Repaired("leak"), *first[4:]], 4):
+        at = START + timedelta(days=1, minutes=10 * number)
+        line = write_line(Envelope(number, at, "A. Tester", event), chain)
+        chain = chain_of(line)
+        with path.open("ab") as file:
+            file.write(line)
+    (found,) = tally(tmp_path).causes
+    # Twenty minutes on the first day; the gap to the first entry of the second is the night.
+    assert found.median_minutes == 20.0
+
+
+def test_the_file_of_exercises_is_no_session(tmp_path: Path) -> None:
+    """What trainees made of past sessions lies among the logs and is not counted."""
+    write_log(tmp_path / "a.jsonl", session("leak"))
+    (tmp_path / "exercises.jsonl").write_text("{}\n")
+    counts = tally(tmp_path)
+    assert (counts.sessions, counts.unreadable) == (1, ())
+
+
+# --- the same, asked of a query engine -----------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def shop_logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A hundred and fifty simulated sessions, a copy of one left open, and one with undoings."""
+    folder = tmp_path_factory.mktemp("logs")
+    truth = load_all(Path(__file__).parents[1] / "cli" / "trees", learned=False)
+    write_shop(folder, simulate_shop(truth, 150, 4))
+    write_log(folder / "open.jsonl", session()[:4])
+    write_log(folder / "undone.jsonl", [*session("leak"), Withdrawn(5), Withdrawn(3)])
+    (folder / "exercises.jsonl").write_text('{"format": 1, "tree": "x"}\n')
+    return folder
+
+
+def documented_query() -> str:
+    """The query of DEVELOPERS.md."""
+    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    query = text[text.index("```sql") + len("```sql") :]
+    return query[: query.index("```")]
+
+
+def test_the_documented_query_agrees_with_the_tally(shop_logs: Path) -> None:
+    """DuckDB gives for every cause the sessions and the minutes that the tally gives."""
+    duckdb = pytest.importorskip("duckdb")
+    rows = duckdb.sql(documented_query().replace("sessions/", f"{shop_logs}/")).fetchall()
+    counts = tally(shop_logs)
+    assert len(rows) == 3
+    assert [(cause, sessions) for cause, sessions, *_ in rows] == [
+        (line.cause, line.sessions) for line in counts.causes
+    ]
+    for row, line in zip(rows, counts.causes, strict=True):
+        assert row[2:] == pytest.approx((line.median_minutes, line.longest_minutes), abs=1e-6)
+
+
+def test_a_query_engine_counts_complaints_outcomes_and_advice_alike(shop_logs: Path) -> None:
+    """Complaints, outcomes, and the advice followed at readings before a repair: both agree."""
+    duckdb = pytest.importorskip("duckdb")
+    with_, _, _ = documented_query().partition("closed AS")
+    with_ = with_.replace("sessions/", f"{shop_logs}/").rstrip().rstrip(",")
+    counts = tally(shop_logs)
+
+    def ask(query: str) -> list[tuple[object, ...]]:
+        return list(duckdb.sql(f"{with_} {query}").fetchall())
+
+    complaints = ask(
+        "SELECT tree, count(DISTINCT log) FROM (SELECT log, unnest(trees) AS tree FROM standing "
+        "WHERE kind = 'opened' UNION ALL SELECT log, tree FROM standing WHERE kind = 'complaint') "
+        "GROUP BY tree"
+    )
+    assert dict(complaints) == counts.complaints
+    outcomes = ask("SELECT outcome, count(*) FROM standing WHERE kind = 'closed' GROUP BY outcome")
+    assert dict(outcomes) == counts.outcomes
+    # No test of the simulated shop is read again after a repair, so every step is a choice.
+    ((followed, against, weighed, extra),) = ask(
+        "SELECT count(*) FILTER (WHERE advice.id = coalesce(test, cause)), "
+        "count(*) FILTER (WHERE advice.id <> coalesce(test, cause)), "
+        "count(advice.extra) FILTER (WHERE advice.id <> coalesce(test, cause)), "
+        "sum(advice.extra) FILTER (WHERE advice.id <> coalesce(test, cause)) "
+        "FROM standing WHERE kind IN ('reading', 'repaired')"
+    )
+    steps = counts.steps
+    assert (followed, against, weighed) == (steps.followed, steps.not_followed, steps.weighed)
+    assert extra == pytest.approx(steps.extra)
+    assert steps.not_followed > 50
