@@ -152,13 +152,15 @@ def _parser() -> argparse.ArgumentParser:
     walk.add_argument("--vehicle", metavar="ID", help="one of the shop's own cars")
     resume = command("resume", _resume, "go on with a session", screens)
     resume.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
-    for by_lines in (walk, resume):
+    replay = command("replay", _replay, "step through a session", screens)
+    replay.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
+    replay.add_argument(
+        "--exercise", action="store_true", help="choose each next step first; the scores are kept"
+    )
+    for by_lines in (walk, resume, replay):
         by_lines.add_argument(
             "--plain", action="store_true", help="line by line, for screen readers and pipes"
         )
-    replay = command("replay", _replay, "step through a session", screens)
-    replay.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
-    replay.add_argument("--exercise", action="store_true", help="guess each next test first")
     handover = command("handover", _handover, "write the report of a session")
     handover.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
     handover.add_argument(
@@ -167,7 +169,13 @@ def _parser() -> argparse.ArgumentParser:
     handover.add_argument("--html", action="store_true", help="write HTML in place of Markdown")
     check = command("check", _check, "load trees and say what is wrong with them")
     check.add_argument("paths", nargs="*", metavar="PATH", help="files or folders of trees")
-    check.add_argument("--explain", metavar="RULE", help="say what a rule is about, and stop")
+    check.add_argument(
+        "--explain",
+        nargs="?",
+        const="",
+        metavar="RULE",
+        help="say what a rule is about, or list all rules, and stop",
+    )
     check.add_argument(
         "--format",
         choices=("text", "json", "sarif", "github"),
@@ -291,10 +299,10 @@ def _resume(options: argparse.Namespace) -> int:
             path = bring_in(path, own)
         except JournalError as trouble:
             raise Wrong(str(trouble), CONTENT) from None
-    if record.state.closed is not None:
+    if record.state.closed is not None and not options.plain:
         raise Wrong(
             f"{path}: the session is closed ({record.state.closed.event.outcome}). Look at it with "
-            "`faulttree replay`; the screens can reopen it from Home.",
+            "`faulttree replay`; the screens can reopen it from Home, and so can `resume --plain`.",
             CONTENT,
         )
     if options.plain:
@@ -312,6 +320,15 @@ def _resume(options: argparse.Namespace) -> int:
 def _replay(options: argparse.Namespace) -> int:
     path = _session_path(options)
     _record(path)
+    if options.plain:
+        from faulttree.screen.plain import replay_plain
+
+        return replay_plain(
+            path,
+            _sessions_to_write(options),
+            getattr(options, "who", None),
+            exercise=options.exercise,
+        )
     _insist_on_terminal()
     from faulttree.screen.app import run_replay
 
@@ -337,7 +354,7 @@ def _insist_on_terminal() -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Wrong(
             "The screens need a terminal, and this is none. Without one there are `walk --plain`, "
-            "`resume --plain`, `score`, `handover`, `check` and `sessions`.",
+            "`resume --plain`, `replay --plain`, `score`, `handover`, `check` and `sessions`.",
             CONTENT,
         )
 
@@ -401,8 +418,11 @@ def _sessions(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from faulttree.tree.check import explain
+    from faulttree.tree.check import explain, rule_list
 
+    if options.explain == "":
+        sys.stdout.write(rule_list())
+        return 0
     if options.explain is not None:
         page = explain(options.explain)
         if page is None:
@@ -423,6 +443,9 @@ def _check_once(paths: Sequence[Path | str], written_as: str) -> int:
 
     problems = check(paths)
     sys.stdout.write(render(problems, written_as))
+    if problems and written_as == "text":
+        sys.stdout.flush()
+        _complain(f"more about one: faulttree check --explain {problems[0].rule}")
     return CONTENT if any(problem.severity == "error" for problem in problems) else 0
 
 

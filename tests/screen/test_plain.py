@@ -7,13 +7,23 @@ from pathlib import Path
 
 import pytest
 
-from faulttree.screen.plain import COMMANDS, matching, resume_plain, run_plain, whole_steps
-from faulttree.session.events import CannotDo, CautionAcknowledged, Closed, RouteLeft, SpecGiven
+from faulttree.screen.plain import resume_plain, run_plain
+from faulttree.screen.plain.talk import aloud, matching, whole_steps
+from faulttree.screen.plain.walk import COMMANDS
+from faulttree.session.events import (
+    CannotDo,
+    CautionAcknowledged,
+    Closed,
+    InstrumentChecked,
+    RouteLeft,
+    SpecGiven,
+    VehicleDescribed,
+)
 from faulttree.session.journal import open_journal, read
 
 SHOP = Path(__file__).parent / "shop"
-BEGUN = ["1", "1", "It hunts", "Both", "", "yes"]
-"""A complaint, the van, what the driver says, two questions, and whether it was seen."""
+BEGUN = ["1", "1", "It hunts", "Both", "", "", "yes"]
+"""A complaint, the van, what the driver says, two questions, how often, and whether it was seen."""
 
 
 class Terminal:
@@ -85,6 +95,7 @@ def test_a_whole_session_from_the_complaint_to_the_close(sessions):
         "close",
         "cured",
         "",  # the leak was really it
+        "",  # and nothing else
         "Look again in a month",
         trees=(),
     )
@@ -127,7 +138,7 @@ def test_where_things_stand_is_said_once_and_on_request(sessions):
 
 def test_either_route_can_go_first(sessions):
     """With two complaints each route is said with its complaint, and either can be followed."""
-    intake = ["1,2", "1", "", "", "", "", "", "", ""]
+    intake = ["1,2", "1", *[""] * 9]
     _, terminal = _run(sessions, *intake, "r", "2", "stumbles", "yes", "q")
     assert not terminal.answers
     assert any(line.startswith("Route for Stumbles as the throttle") for line in terminal.said)
@@ -177,9 +188,9 @@ def test_back_in_the_intake_reaches_the_first_question(sessions):
     """Going back from the car asks for the complaint again; back from there leaves."""
     code, terminal = _run(sessions, "1", "back", "back")
     assert code == 0
-    assert [prompt for prompt in terminal.prompts if "complain of" in prompt] == [
-        "What does the driver complain of? "
-    ] * 2
+    asked = [prompt for prompt in terminal.prompts if "complain of" in prompt]
+    assert len(asked) == 2
+    assert len(set(asked)) == 1
     assert not sessions.exists()
 
 
@@ -191,8 +202,11 @@ def test_given_complaint_and_car_are_not_asked(sessions):
 
 def test_several_complaints_are_taken_at_once(sessions):
     """Numbers with commas take several complaints; words find a complaint by what drivers say."""
-    _, terminal = _run(sessions, "bogs down", "1,2", "2", "", "", "", "", "", "", "", "")
-    assert terminal.said.count("2. Stumbles as the throttle opens") == 2
+    _, terminal = _run(sessions, "stumbling", "bogs down", "1,2", "1", *[""] * 9)
+    assert "2. Stumbles as the throttle opens, as drivers say: It bogs down when I pull away" in (
+        terminal.said
+    )
+    assert "stumbling: nothing answers that" not in terminal.text
     assert _record(sessions).state.trees == ("idle", "stumble")
 
 
@@ -233,10 +247,12 @@ def test_a_figure_that_the_limits_need_is_asked_for(sessions):
         "1",
         "another",
         "Red hatchback",
-        *["", "", "", ""],
+        *["not known", ""],
+        *["", "", "", "", ""],
         *["", "hunting", "yes"],
-        *["", "12 inHg", "yes"],
+        *["", "12 inHg"],
         *["nonsense", "55 kPa", "the book"],
+        "yes",
     )
     assert not terminal.answers
     assert any(line.startswith("The limits are not known:") for line in terminal.said)
@@ -278,7 +294,7 @@ def test_cannot_note_why_and_undo(sessions):
 
 def test_a_cure_without_proof_is_not_closed(sessions):
     """Closing as cured before the complaint is found gone is refused, and the walk goes on."""
-    _, terminal = _run(sessions, *BEGUN, "close", "cured", "", "q")
+    _, terminal = _run(sessions, *BEGUN, "close", "cured", "back", "q")
     assert any("Nothing was repaired, so nothing was cured." in line for line in terminal.said)
     assert _record(sessions).state.is_open
 
@@ -313,6 +329,301 @@ def test_the_lock_is_let_go(sessions):
     """After leaving, another program can write to the session."""
     _run(sessions, *BEGUN, "q")
     open_journal(_record(sessions).path, "ann").close()
+
+
+# --- one reading -------------------------------------------------------------------------------
+
+
+def test_a_reading_is_read_back_before_it_is_recorded(sessions):
+    """The band and how sure it is are said first; back then records nothing and asks anew."""
+    _, terminal = _run(
+        sessions, *BEGUN, "t", "prime", "1", "1", "330 kPa", "back", "33 psi", "yes", "q"
+    )
+    assert not terminal.answers
+    said = terminal.text
+    assert said.index("That reads high") < said.index("Taken back; nothing was recorded.")
+    assert said.index("That reads low") < said.index("Recorded: Fuel pressure at prime: low")
+    (fact,) = _record(sessions).state.readings
+    assert fact.event.values == {"value": (33.0,)}
+
+
+def test_a_reading_near_a_limit_and_a_repeat_are_said(sessions):
+    """Near a limit a second reading is advised, and readings of one test are counted together."""
+    _, terminal = _run(
+        sessions, *BEGUN, "t", "vacuum", "1", "15.8 inHg", "", "again", "15.2 inHg", ""
+    )
+    assert "It is near a limit." in terminal.said
+    assert "Taken before, and counted together with it: 15.8 inHg." in terminal.said
+    assert any(
+        line.startswith("Counted with the 1 before, that reads low") for line in terminal.said
+    )
+    assert _record(sessions).state.readings[1].event.repeat_of == (
+        _record(sessions).state.readings[0].sequence,
+    )
+
+
+def test_another_instrument_and_its_correction(sessions):
+    """The gauge in use is chosen at the reading, its known error is typed in, and both count."""
+    _, terminal = _run(
+        sessions,
+        *[*BEGUN, "t", "prime", "1", "1"],
+        *["gauge", "Old", "30", "36", "the good gauge", "40 psi", "46 psi", "", ""],
+        *["33 psi", "yes", "q"],
+    )
+    assert not terminal.answers
+    (fact,) = _record(sessions).state.readings
+    assert fact.event.instruments == {"value": "old-gauge"}
+    # Between 30 shown = 36 true and 40 shown = 46 true, 33 shown is 39 true.
+    assert fact.event.values == {"value": (33.0,)}
+    assert fact.event.true_values == {"value": (pytest.approx(39.0),)}
+    assert fact.event.band == "in limits"
+    checks = _events(sessions, InstrumentChecked)
+    assert [(one.instrument, one.shown, one.true) for one in checks] == [
+        ("old-gauge", 30.0, 36.0),
+        ("old-gauge", 40.0, 46.0),
+    ]
+    assert checks[0].against == "the good gauge"
+    assert "Corrected for the instrument: 39 psi." in terminal.said
+    assert any("Read with: Old gauge from the shelf" in line for line in terminal.said)
+
+
+def test_an_instrument_is_checked_from_the_walk(sessions):
+    """An instrument known to be out is written down before any test; impossible points are not."""
+    _, terminal = _run(
+        sessions, *BEGUN, "i", "vacuum", "1", "18", "17", "", "20", "15", "", "", "q"
+    )
+    assert not terminal.answers
+    (point,) = _events(sessions, InstrumentChecked)
+    assert (point.instrument, point.shown, point.true) == ("vacuum-gauge", 18.0, 17.0)
+    assert any("do not agree" in line for line in terminal.said)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ["150; 148; 95; 151"],
+        ["order", "150 95 151 148 psi"],
+        ["", "150", "148", "950", "back", "95", "151"],
+        ["order", "", "150", "95 psi", "x", "151", "148"],
+        ["order", "order", "150, 148, 95, 151"],
+    ],
+    ids=["at once", "firing order", "one by one", "one by one in firing order", "and back"],
+)
+def test_cylinders_in_number_order_and_in_firing_order(sessions, typed):
+    """However the figures of the cylinders are given, each lands at its own cylinder."""
+    _, terminal = _run(sessions, *BEGUN, "t", "compression", "1", *typed, "yes", "q")
+    assert not terminal.answers
+    (fact,) = _record(sessions).state.readings
+    assert fact.event.values == {"value": (150.0, 148.0, 95.0, 151.0)}
+    assert any("Lowest 95 at cylinder 3, highest 151 at cylinder 4" in s for s in terminal.said)
+
+
+def test_order_needs_a_firing_order(sessions):
+    """Without a firing order of that many cylinders, number order stays and the reason is said."""
+    intake = ["1", "another", "Six", "", "cylinders", "1", "6", "", ""]
+    _, terminal = _run(
+        sessions, *intake, *[""] * 5, "t", "compression", "1", "order", "1 2 3 4 5 6", "yes", "q"
+    )
+    assert any("The firing order of this car is not known" in line for line in terminal.said)
+
+
+def test_a_figure_that_cannot_be_is_asked_about_once(sessions):
+    """What no test of its kind can read is asked about; no takes it back, yes records it so."""
+    _, terminal = _run(
+        sessions, *BEGUN, "t", "prime", "1", "1", "300 psi", "no", "200 psi", "yes", "yes", "q"
+    )
+    assert not terminal.answers
+    assert any("outside what this test can read" in line for line in terminal.said)
+    (fact,) = _record(sessions).state.readings
+    assert fact.event.values == {"value": (200.0,)}
+    assert fact.event.outside
+
+
+def test_several_figures_go_back_one_by_one(sessions):
+    """Among several figures back asks for the one before; the log has both by name."""
+    _, terminal = _run(
+        sessions,
+        *[*BEGUN, "t", "regulator hose", "1", "1"],
+        *["38 psi", "back", "40 psi", "46 psi", "yes", "q"],
+    )
+    assert not terminal.answers
+    (fact,) = _record(sessions).state.readings
+    assert fact.event.values == {"hose_on": (40.0,), "hose_off": (46.0,)}
+    assert fact.event.typed == "hose_on=40 psi, hose_off=46 psi"
+
+
+# --- the rest of a session ---------------------------------------------------------------------
+
+
+def test_a_car_is_described_with_unknown_everywhere(sessions):
+    """A car without a file is described as far as it is known; the rest stays unknown."""
+    _, terminal = _run(
+        sessions,
+        *["1", "another", "Red hatchback", "carburettor"],
+        *["firing", "1", "nonsense", "1-2-4-3", "its plate", ""],
+        *["", "", "", "comes", "", "q"],
+    )
+    assert not terminal.answers
+    state = _record(sessions).state
+    assert state.vehicle.event == VehicleDescribed(None, "Red hatchback")
+    given = {spec: fact.event.value for spec, fact in state.specs.items()}
+    assert given == {"fuel_system": "carburettor", "firing_order": (1, 2, 4, 3)}
+    assert state.specs["firing_order"].event.source == "its plate"
+    assert state.complaint("idle").how_often == "comes and goes"
+    _run(sessions / "two", "1", "another", *[""] * 8, "q")
+    assert _record(sessions / "two").state.vehicle.event == VehicleDescribed(
+        None, "Car without a name"
+    )
+    assert not _record(sessions / "two").state.specs
+
+
+def test_a_repair_that_did_not_cure_and_a_second_that_did(sessions):
+    """After a repair the complaint may still be there: then the walk goes on to a second one."""
+    _, terminal = _run(
+        sessions,
+        *[*BEGUN, "", "2", "yes", "", "12 inHg", "yes"],
+        *["fix", "Weak fuel pump", "1", "Pump renewed", "70"],
+        *["", "clean", "no", "", "present", "Twice round the block"],
+        *["fix", "Air leak", "", "", "back", "back"],
+        *["proof", "", "steady", "", "", "18 inHg", "", "", "clean", "", "", "gone", ""],
+        *["close", "cured", "no", "", "", "Come back in a month"],
+    )
+    assert not terminal.answers
+    state = _record(sessions).state
+    assert [fact.event.cause for fact in state.repairs] == ["pump-weak", "air-leak"]
+    assert state.repairs[1].event.minutes == 20
+    assert state.found() == {("idle", 0): "present", ("idle", 1): "present", ("idle", 2): "gone"}
+    assert state.closed.event == Closed("cured", ("air-leak",), "Come back in a month")
+    assert any(line.startswith("Still there: Idle wanders.") for line in terminal.said)
+    assert "Idle wanders: before present, not looked at again yet." in terminal.said
+    assert "Throttle opened on the road: not read before, now clean." in terminal.said
+    path = _record(sessions).path
+    assert f"Its report: faulttree handover {path}" in terminal.said
+
+
+def test_a_cause_that_was_not_repaired_can_be_named_at_the_close(sessions):
+    """Handed on with the cause known: a cause that nobody repaired is confirmed by a word."""
+    _, terminal = _run(sessions, *BEGUN, "close", "handed", "pump", "1", "", "Pump is on order")
+    assert not terminal.answers
+    assert _record(sessions).state.closed.event == Closed(
+        "handed on", ("pump-weak",), "Pump is on order"
+    )
+
+
+def test_a_closed_session_is_reopened_only_if_wished(sessions):
+    """Resuming a closed session asks; no and the end of the input leave it closed."""
+    _run(sessions, *BEGUN, "close", "not found", "")
+    path = _record(sessions).path
+    for answers in ((), ("no",), ("",)):
+        terminal = Terminal(*answers)
+        assert resume_plain(path, "sam", ask=terminal.ask, say=terminal.say) == 0
+        assert "It is closed: not found." in terminal.said
+        assert not read(path).state.is_open
+    terminal = Terminal("yes", "n", "Came back", "q")
+    assert resume_plain(path, "sam", ask=terminal.ask, say=terminal.say) == 0
+    assert read(path).state.is_open
+    assert [fact.event.text for fact in read(path).state.notes] == ["Came back"]
+
+
+def test_undo_of_a_reading_takes_the_left_route_along(sessions):
+    """A reading that left the route is taken back together with the leaving, and both are said."""
+    _, terminal = _run(sessions, *BEGUN, "t", "vacuum", "1", "12", "yes", "u", "yes", "q")
+    assert not terminal.answers
+    assert any(line.startswith("And with it: Left the route") for line in terminal.said)
+    state = _record(sessions).state
+    assert (state.readings, state.routes_left) == ((), ())
+
+
+def test_what_the_driver_says_can_be_changed(sessions):
+    """What was taken down of the complaint is said and changed line by line."""
+    _, terminal = _run(
+        sessions,
+        *[*BEGUN, "driver", "1", "It stalls", "2", "1", "3", "no", "5", "Since May", "", "q"],
+    )
+    assert not terminal.answers
+    taken = _record(sessions).state.complaint("idle")
+    assert (taken.said, taken.how_often, taken.showing) == ("It stalls", "always there", "no")
+    assert taken.answers == {"Hot, cold or both?": "Both", "Since when?": "Since May"}
+
+
+def test_all_entries_are_said_with_what_was_taken_back(sessions):
+    """The way so far is said entry by entry, and what counts no more is marked."""
+    _, terminal = _run(sessions, *BEGUN, "n", "a slip", "u", "yes", "entries", "q")
+    assert any(
+        line.startswith("Entry ") and line.endswith("(taken back): Note: a slip.")
+        for line in terminal.said
+    )
+
+
+def test_a_word_that_means_two_commands_is_asked_again(sessions):
+    """An ambiguous beginning names what it may mean; other usual words find their command."""
+    _, terminal = _run(sessions, *BEGUN, "c", "back", "ca", "report", "exit")
+    assert "ca may be causes or cannot. Type more of it." in terminal.said
+    assert _record(sessions).path.with_suffix(".md").exists()
+    assert not terminal.answers
+
+
+# --- how it is said ----------------------------------------------------------------------------
+
+
+def test_the_report_is_said_in_sentences(sessions):
+    """No table is read out as bars, no heading as signs: every row names its columns."""
+    _, terminal = _run(sessions, *BEGUN, "", "hunting", "yes", "handover", "q")
+    at = terminal.said.index("Handover: Idle wanders - Grey van.")
+    report_said = terminal.said[at:]
+    assert not any(line.startswith(("#", "|", "- ", "*")) for line in report_said)
+    assert any(line.startswith("Test: ") and "Reading: " in line for line in report_said) or any(
+        "hunting" in line for line in report_said
+    )
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("each ≥ 75 % of highest", "each at least 75 % of highest"),
+        ("<1 %, >99 %", "less than 1 %, more than 99 %"),
+        ("33 ± 1.2 psi", "33 plus or minus 1.2 psi"),
+        ("2 % -> >99 %", "2 % to more than 99 %"),
+        ("\x1b[31mred\x1b[0m \u202eback", "[31mred[0m back"),
+    ],
+)
+def test_signs_are_said_in_words(written, said):
+    """What a voice passes over, or a serial line cannot show, is said in words."""
+    assert aloud(written) == said
+
+
+def test_what_is_said_is_plain_text_throughout(sessions):
+    """A whole session says nothing but printable text, no drawing signs and no tables."""
+    _, terminal = _run(
+        sessions,
+        *[*BEGUN, "?", "k", "w", "1", "", "2", "yes", "t", "compression", "1"],
+        *["150; 148; 95; 151", "yes", "m", "h", "fix", "1", "", "back", "q"],
+    )
+    said = [*terminal.said, *terminal.prompts]
+    assert len(said) > 80
+    for line in said:
+        assert line.isprintable()
+        assert not set(line) & set("│─┌└├▲▼█▏✓✗≥≤±<>|\t"), line
+
+
+@pytest.mark.parametrize("answers", [[], BEGUN, [*BEGUN, "", "hunting"]])
+def test_ctrl_c_leaves_as_the_end_of_input_does(sessions, answers):
+    """Ctrl+C at a prompt loses nothing that was confirmed, says how to go on, and gives 130."""
+
+    class Interrupted(Terminal):
+        def ask(self, prompt):
+            if not self.answers:
+                raise KeyboardInterrupt
+            return super().ask(prompt)
+
+    terminal = Interrupted(*answers)
+    assert run_plain(SHOP, sessions, who="sam", ask=terminal.ask, say=terminal.say) == 130
+    if not answers:
+        assert terminal.said[-1] == "Left. No session was begun."
+        return
+    path = _record(sessions).path
+    assert f"Go on with: faulttree resume --plain {path}" in terminal.said
+    open_journal(path, "ann").close()
 
 
 def test_steps_are_whole_lines():
@@ -364,7 +675,7 @@ def _faulttree(*arguments, typed):
 def test_the_command_line_walks_and_resumes_through_a_pipe(sessions):
     """`walk --plain` and `resume --plain` need no terminal: they read lines and write lines."""
     folders = ("--trees", str(SHOP), "--sessions", str(sessions))
-    typed = "It hunts\n\n\n\nn\nSmells of petrol\n"
+    typed = "It hunts\n\n\n\n\nn\nSmells of petrol\n"
     code, out, err = _faulttree(
         "walk", "--plain", "idle", "--vehicle", "van", "--who", "sam", *folders, typed=typed
     )
@@ -377,3 +688,115 @@ def test_the_command_line_walks_and_resumes_through_a_pipe(sessions):
     assert (code, err) == (0, "")
     assert "Taken back." in out
     assert _record(sessions).state.notes == ()
+
+
+def test_bytes_that_are_no_text_do_no_harm(sessions):
+    """Noise from a serial line becomes question marks, and what follows is read."""
+    folders = ("--trees", str(SHOP), "--sessions", str(sessions))
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "faulttree",
+            "walk",
+            "--plain",
+            "idle",
+            "--vehicle",
+            "van",
+            *folders,
+        ],
+        input=b"It hu\xff\xfents\n\n\n\n\nn\nA \xe2\x82 note\nq\n",
+        capture_output=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONUTF8": "1"},
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    (note,) = _record(sessions).state.notes
+    assert note.event.text == "A \N{REPLACEMENT CHARACTER} note"
+
+
+def test_an_old_locale_gets_plain_signs(sessions):
+    """On a terminal that knows ASCII alone a whole walk is said without a traceback."""
+    folders = ("--trees", str(SHOP), "--sessions", str(sessions))
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "faulttree",
+            "walk",
+            "--plain",
+            "idle",
+            "--vehicle",
+            "van",
+            *folders,
+        ],
+        input=b"H\xc3\xa4lt an\n\n\n\n\n\nhunting\n\nh\nq\n",
+        capture_output=True,
+        check=False,
+        env={
+            **os.environ,
+            "PYTHONPATH": str(Path(__file__).parents[2]),
+            "PYTHONUTF8": "0",
+            "LC_ALL": "C",
+            "PYTHONIOENCODING": "ascii",
+            "PYTHONCOERCECLOCALE": "0",
+        },
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"That reads hunting" in done.stdout
+    assert done.stdout.isascii()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@pytest.mark.parametrize(("key", "code"), [(b"\x03", 130), (b"\x04", 0)], ids=["ctrl-c", "ctrl-d"])
+def test_a_real_terminal_gets_lines_and_no_escapes(sessions, key, code):
+    """On a terminal nothing but lines is written; Ctrl+C and Ctrl+D leave with all of it saved."""
+    import pty
+
+    pid, terminal = pty.fork()
+    if pid == 0:
+        os.environ["PYTHONPATH"] = str(Path(__file__).parents[2])
+        os.environ["TERM"] = "xterm-256color"
+        arguments = ["walk", "--plain", "idle", "--vehicle", "van"]
+        arguments += ["--trees", str(SHOP), "--sessions", str(sessions)]
+        os.execv(sys.executable, [sys.executable, "-m", "faulttree", *arguments])
+    shown = b""
+
+    def until(words):
+        nonlocal shown
+        while words not in shown:
+            shown += os.read(terminal, 4096)
+
+    until(b"What does the driver say?")
+    os.write(terminal, b"It hunts\n\n\n\n\n")
+    until(b"What now?")
+    os.write(terminal, b"n\nSmells of petrol\n")
+    until(b"Noted.")
+    until(b"help) ")
+    os.write(terminal, key)
+    until(b"Go on with: faulttree resume --plain")
+    _, status = os.waitpid(pid, 0)
+    os.close(terminal)
+    assert os.waitstatus_to_exitcode(status) == code
+    assert b"\x1b" not in shown
+    assert [fact.event.text for fact in _record(sessions).state.notes] == ["Smells of petrol"]
+
+
+def test_a_closed_session_is_replayed_and_reopened_through_a_pipe(sessions):
+    """`replay --plain` needs no terminal, and `resume --plain` asks before it reopens."""
+    _run(sessions, *BEGUN, "", "hunting", "yes", "close", "not found", "")
+    path = _record(sessions).path
+    folders = ("--trees", str(SHOP), "--sessions", str(sessions))
+    code, out, err = _faulttree("replay", "--plain", path.name, *folders, typed="reading\nq\n")
+    assert (code, err) == (0, "")
+    assert "Idle watched: hunting." in out.splitlines()
+    code, out, err = _faulttree(
+        "replay", "--plain", "--exercise", path.name, "--who", "Anna", *folders, typed="\nshow\n"
+    )
+    assert (code, err) == (0, "")
+    assert "What was done: Idle watched: hunting." in out
+    assert '"who": "Anna"' in (sessions / "exercises.jsonl").read_text()
+    code, out, err = _faulttree("resume", "--plain", path.name, *folders, typed="yes\nq\n")
+    assert (code, err) == (0, "")
+    assert "Reopened." in out
+    assert read(path).state.is_open

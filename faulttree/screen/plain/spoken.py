@@ -1,0 +1,33 @@
+"""A report as sentences: tables become rows that name their columns, headings stand alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from faulttree.handover.blocks import Block, Facts, Heading, Paragraph, Table
+from faulttree.screen.plain.talk import sentence
+
+
+def sentences(blocks: Sequence[Block]) -> list[str]:
+    """The lines in which a report is read aloud, one fact a line."""
+    said: list[str] = []
+    for block in blocks:
+        match block:
+            case Heading():
+                back = " (taken back)" if block.struck else ""
+                # An empty line is a pause, and a place to look for on a terminal.
+                said += ["", sentence(f"{block.text}{back}")]
+            case Paragraph():
+                said.append(f"{'Important: ' if block.important else ''}{block.text}")
+            case Facts():
+                said += [
+                    sentence(f"{label}: {text}" if label else text) for label, text in block.items
+                ]
+            case Table():
+                said += [_row(block.head, row) for row in block.rows]
+    return said
+
+
+def _row(head: Sequence[str], row: Sequence[str]) -> str:
+    cells = zip(head, row, strict=True)
+    return sentence("; ".join(f"{name}: {cell}" if name else cell for name, cell in cells if cell))
