@@ -23,6 +23,8 @@ _LINE, _SMALL_LINE, _PAD, _MARGIN = 15.0, 13.0, 7.0, 30.0
 _BOX, _LABEL, _LANE, _BESIDE = 176.0, 130.0, 12.0, 14.0
 _ABOVE_LABEL, _BELOW_LABEL = 24.0, 30.0
 _MOST_LINES, _SWEEPS = 4, 12
+_CAUSE_PULLS, _TEST_PULLS, _LANE_PULLS = 1.0, 8.0, 16.0
+"""How hard things hold to their places: causes give way, so that the way on runs straight down."""
 
 _STYLE = (
     "@media (prefers-color-scheme:dark){.paper{fill:#1c1c1c}.line{stroke:#f0f0f0}"
@@ -97,6 +99,7 @@ class _Rows:
     rows: list[list[Spot]] = field(default_factory=list)
     texts: dict[Spot, list[str]] = field(default_factory=dict)
     widths: dict[Spot, float] = field(default_factory=dict)
+    pulls: dict[Spot, float] = field(default_factory=dict)
     ways: list[tuple[Step, list[Spot]]] = field(default_factory=list)
     x: dict[Spot, float] = field(default_factory=dict)
     above: dict[Spot, list[Spot]] = field(default_factory=dict)
@@ -120,7 +123,7 @@ class _Rows:
             else:
                 for passed in range(row + 1, 0 if step.back else 2 * made.depths[step.end]):
                     way.append(("lane", str(at), str(passed)))
-                    self._put(way[-1], passed, _LANE)
+                    self._put(way[-1], passed, _LANE, _LANE_PULLS)
                 way.append(("test", step.end[1]))
             self.ways.append((step, way))
             for one, other in itertools.pairwise(way[:-1] if step.back else way):
@@ -138,41 +141,54 @@ class _Rows:
         left = min(self.x[s] - self.widths[s] / 2 for spots in self.rows for s in spots)
         self.x = {spot: x - left + _MARGIN for spot, x in self.x.items()}
 
-    def _put(self, spot: Spot, row: int, width: float) -> None:
+    def _put(self, spot: Spot, row: int, width: float, pull: float) -> None:
         while len(self.rows) <= row:
             self.rows.append([])
         self.rows[row].append(spot)
         self.row_of[spot] = row
         self.widths[spot] = width
+        self.pulls[spot] = pull
 
     def _box(self, spot: Spot, row: int, node: NodeId) -> None:
         text = f"{self.made.signs[node]} {visible(self.made.names[node])}"
         self.texts[spot] = wrap(text, _BOX - 2 * _PAD, _SIZE, _MOST_LINES)
-        self._put(spot, row, _BOX)
+        self._put(spot, row, _BOX, _CAUSE_PULLS if node[0] == "cause" else _TEST_PULLS)
 
     def _label(self, spot: Spot, row: int, step: Step) -> None:
         lines = wrap(visible(step.label), _LABEL, _SMALL, _MOST_LINES, bold=step.walked)
         self.texts[spot] = lines
         widest = max(extent(line, _SMALL, bold=step.walked) for line in lines)
-        self._put(spot, row, max(widest, _LANE))
+        pull = _CAUSE_PULLS if step.end[0] == "cause" else _TEST_PULLS
+        self._put(spot, row, max(widest, _LANE), pull)
 
     def _mean(self, spot: Spot, beside: Mapping[Spot, list[Spot]]) -> float:
-        near = [self.x[other] for other in beside.get(spot, ())]
-        return sum(near) / len(near) if near else self.x[spot]
+        near = beside.get(spot)
+        if not near:
+            return self.x[spot]
+        whole = sum(self.pulls[other] for other in near)
+        return sum(self.x[other] * self.pulls[other] for other in near) / whole
 
     def _spread(self, spots: Sequence[Spot], wanted: Mapping[Spot, float]) -> None:
-        """Give each spot the place it wants as nearly as its neighbours leave room."""
-        rightward, leftward = [], []
-        edge = float("-inf")
-        for spot in spots:
-            rightward.append(max(wanted[spot], edge + self.widths[spot] / 2))
-            edge = rightward[-1] + self.widths[spot] / 2 + _BESIDE
-        edge = float("inf")
-        for spot in reversed(spots):
-            leftward.append(min(wanted[spot], edge - self.widths[spot] / 2))
-            edge = leftward[-1] - self.widths[spot] / 2 - _BESIDE
-        for spot, one, other in zip(spots, rightward, reversed(leftward), strict=True):
-            self.x[spot] = (one + other) / 2
+        """Give each spot the place it wants as nearly as the others leave room.
+
+        That is least squares with the spots in order and their widths between them, each spot
+        weighed by its pull: without the widths, places that must not fall, and so solved by joining
+        neighbours that want to pass each other.
+        """
+        shifts = [0.0]
+        for one, other in itertools.pairwise(spots):
+            shifts.append(shifts[-1] + (self.widths[one] + self.widths[other]) / 2 + _BESIDE)
+        joined: list[tuple[float, float, int]] = []  # place, pull, how many
+        for spot, shift in zip(spots, shifts, strict=True):
+            place, pull, many = wanted[spot] - shift, self.pulls[spot], 1
+            while joined and joined[-1][0] >= place:
+                before, weight, more = joined.pop()
+                place = (place * pull + before * weight) / (pull + weight)
+                pull, many = pull + weight, many + more
+            joined.append((place, pull, many))
+        places = itertools.chain.from_iterable([place] * many for place, _, many in joined)
+        for spot, shift, place in zip(spots, shifts, places, strict=True):
+            self.x[spot] = place + shift
 
     def height(self, spot: Spot) -> float:
         """How high a box or a label is; a lane is as high as its row."""
