@@ -28,6 +28,9 @@ FOOT = """\
 Exit codes: 0 done, 1 something is wrong with a file or the system, 2 the command line is wrong.
 Trees come from --trees, ./trees, or the shipped ones; sessions from --sessions or ./sessions.
 """
+CHECK_FOOT = """\
+Exit codes: 0 no errors (there may be warnings and notes), 1 an error, 2 the command line is wrong.
+"""
 SCORE_FOOT = """\
 Readings and repairs count in the order given. A reading is a figure with or without its unit
 (34psi), one for each cylinder ("150,148,95,151 psi"), a choice (hunting), or figures by name
@@ -167,7 +170,9 @@ def _parser() -> argparse.ArgumentParser:
         "-o", "--output", metavar="FILE", help="write it there, not to the screen"
     )
     handover.add_argument("--html", action="store_true", help="write HTML in place of Markdown")
-    check = command("check", _check, "load trees and say what is wrong with them")
+    check = command(
+        "check", _check, "load trees and say what is wrong with them", epilog=CHECK_FOOT
+    )
     check.add_argument("paths", nargs="*", metavar="PATH", help="files or folders of trees")
     check.add_argument(
         "--explain",

@@ -1,5 +1,6 @@
 """The checker names the right line whatever is spoilt, and shows it safely."""
 
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from faulttree.cli import main
 from faulttree.tree import shelf as shelf_module
 from faulttree.tree.check import check, explain, render, rule_list, summary, worst
 from faulttree.tree.load import TreeError, load_all
@@ -111,6 +113,32 @@ def test_misspelt_key_is_told_once(shelf: Path) -> None:
 def test_id_is_proposed_for_what_is_none(text: str, separator: str, hint: str) -> None:
     """A name that is no id is offered as one, where letters are left."""
     assert id_hint(text, separator) == hint
+
+
+def test_command_tells_by_its_exit_code_and_points_to_the_page(
+    shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Notes and warnings exit 0, an error 1; a word on standard error says where to read more."""
+    assert main(["check", "trees"]) == 0
+    assert capsys.readouterr().err == ""
+    path = shelf / "engine-stalls.yaml"
+    good = path.read_text()
+    path.write_text(good.replace("road_test: [idle-watch]", "road_test: []"))
+    assert main(["check", "trees"]) == 0
+    said = capsys.readouterr()
+    assert said.out.endswith("1 note\n")
+    assert said.err == "faulttree: more about one: faulttree check --explain no-road-test\n"
+    path.write_text(good.replace("first: idle-watch", "first: idle-wach"))
+    assert main(["check", "trees", "--format", "json"]) == 1
+    said = capsys.readouterr()
+    assert [row["rule"] for row in json.loads(said.out)] == ["unknown-id"]
+    assert said.err == ""
+
+
+def test_command_lists_the_rules(capsys: pytest.CaptureFixture[str]) -> None:
+    """`--explain` without a rule lists them all."""
+    assert main(["check", "--explain"]) == 0
+    assert capsys.readouterr().out == rule_list()
 
 
 # Showing
