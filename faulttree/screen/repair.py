@@ -12,7 +12,8 @@ from faulttree.screen.boxes import WriteBox
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import percent
-from faulttree.screen.work import Reckoned, Work
+from faulttree.screen.work import Advised, Reckoned, Work
+from faulttree.session.chances import advice_at
 from faulttree.session.events import CautionAcknowledged, CautionAnswer, Repaired
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed
@@ -27,9 +28,15 @@ class RepairPage(Page[bool]):
     PAGE = "repair"
     BINDINGS = actions.bindings("repair")
 
-    def __init__(self, work: Work, reckoned: Reckoned | None, cause: str = "") -> None:
+    def __init__(
+        self,
+        work: Work,
+        reckoned: Reckoned | None,
+        cause: str = "",
+        advised: Advised | None = None,
+    ) -> None:
         super().__init__()
-        self.work, self.reckoned, self.cause = work, reckoned, cause
+        self.work, self.reckoned, self.cause, self.advised = work, reckoned, cause, advised
         self.picked_here = not cause
 
     def compose(self) -> ComposeResult:
@@ -211,8 +218,9 @@ class RepairPage(Page[bool]):
         self.app.push_screen(WriteBox("How many minutes did it take?", said), minutes)
 
     def _record(self, done: str, minutes: float | None) -> None:
+        advice = advice_at(self.advised.suggestions, self.cause) if self.advised else None
         try:
-            self.work.do(Repaired(self.cause, done, minutes))
+            self.work.do(Repaired(self.cause, done, minutes, advice))
         except (NotAllowed, JournalError) as trouble:
             self.say(trouble, severity="warning", title="Not recorded")
             return

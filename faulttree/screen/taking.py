@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import suppress
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 from textual import events
@@ -28,6 +29,7 @@ from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import percent
 from faulttree.screen.work import Advised, Reckoned, Reckoner, Work, WorkFigures
+from faulttree.session.chances import advice_at
 from faulttree.session.events import (
     CannotDo,
     CautionAcknowledged,
@@ -71,6 +73,20 @@ WIDE, TALL = 110, 32
 """From how many columns and rows on more is shown."""
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A caution that has to be answered, and what carries it."""
+
+    caution: Caution
+    carrier: Carrier
+    id: str
+
+    @property
+    def stops(self) -> bool:
+        """Whether it stops the work."""
+        return self.caution.kind == "stop"
+
+
 class TakingPage(Page[None]):
     """One test at a time; what comes next, and what stands beside it, is left to its heirs."""
 
@@ -86,8 +102,7 @@ class TakingPage(Page[None]):
         self.reckoned: Reckoned | None = None
         self.advised: Advised | None = None
         self.before: State | None = None
-        self._asking: list[Caution] = []
-        self._asking_for: tuple[Carrier, str] = ("test", "")
+        self._asking: list[Asked] = []
         self._asking_words = ""
 
     def compose(self) -> ComposeResult:
@@ -233,7 +248,7 @@ class TakingPage(Page[None]):
                 await entry.show(self.work, None)
                 # Whatever was typed ahead was not meant for a danger that nobody has read yet.
                 self.host.ahead.drop()
-                self._ask_cautions(cautions)
+                self._ask_cautions()
                 answers.display = True
                 answers.focus()
                 answers.highlighted = None
@@ -273,8 +288,9 @@ class TakingPage(Page[None]):
         more = body.max_scroll_y > 0
         head = self.query_one("#card-head", Words)
         if self._asking:
-            name = name_of(self._asking_for[1], self.work.knowledge)
-            stop = self._asking[0].kind == "stop"
+            # The name is of what is to be done; of the complaint only where that alone asks.
+            name = name_of(self._asking[-1].id, self.work.knowledge)
+            stop = self._asking[0].stops
             first = "STOP - this is for trained practice" if stop else "Before you begin"
             tail = "PgDn: more" if more else ""
             rows = [
@@ -407,28 +423,29 @@ class TakingPage(Page[None]):
 
     # --- cautions --------------------------------------------------------------------------------
 
-    def _open_cautions(self, now: Next | None) -> list[Caution]:
-        """The cautions to be answered now: of the complaint first, then of the test."""
-        self._asking = []
-        for tree in self.work.state.trees:
-            if found := self.work.cautions("tree", tree):
-                self._asking, self._asking_for = list(found), ("tree", tree)
-                return self._asking
+    def _open_cautions(self, now: Next | None) -> list[Asked]:
+        """The cautions to be answered now: those of the complaints and of the test in one go."""
+        bearers: list[tuple[Carrier, str]] = [("tree", tree) for tree in self.work.state.trees]
         if now is not None and now.kind == "test":
-            self._asking = list(self.work.cautions("test", now.id))
-            self._asking_for = ("test", now.id)
+            bearers.append(("test", now.id))
+        self._asking = [
+            Asked(caution, carrier, id)
+            for carrier, id in bearers
+            for caution in self.work.cautions(carrier, id)
+        ]
         # What stops the work comes first, and alone.
-        stops = [caution for caution in self._asking if caution.kind == "stop"]
+        stops = [asked for asked in self._asking if asked.stops]
         if stops:
             self._asking = stops[:1]
         return self._asking
 
-    def _ask_cautions(self, cautions: list[Caution]) -> None:
-        stop = cautions[0].kind == "stop"
+    def _ask_cautions(self) -> None:
+        stop = self._asking[0].stops
         self._asking_words = cards.CHOOSE_IT if stop else cards.READ_IT
-        body = text.stack([cards.caution_text(caution) for caution in cautions])
-        self.query_one("#card-body", Words).update(body)
-        if cautions[0].kind == "stop":
+        # What complaint and test both warn of is told once.
+        told = {asked.caution.id: cards.caution_text(asked.caution) for asked in self._asking}
+        self.query_one("#card-body", Words).update(text.stack(list(told.values())))
+        if stop:
             rows = [
                 Row("does not apply", text.line("This car has nothing of the kind")),
                 Row(
@@ -440,14 +457,16 @@ class TakingPage(Page[None]):
             rows = [
                 Row("understood", text.line(("Read, and done as it says", "bold"))),
             ]
-        if self._asking_for[0] == "test":
+        if self._asking[-1].carrier == "test":
             rows.append(Row("cannot", text.line("It cannot be done here: say why")))
-        rows += self.caution_answers(cautions[0])
+        rows += self.caution_answers(self._asking[0].caution)
         self.query_one("#answers", PickList).show_rows(rows, keep="")
 
     def _answer_caution(self, answer: CautionAnswer) -> None:
-        carrier, id = self._asking_for
-        events = [CautionAcknowledged(c.id, carrier, id, answer) for c in self._asking]
+        events = [
+            CautionAcknowledged(asked.caution.id, asked.carrier, asked.id, answer)
+            for asked in self._asking
+        ]
         if self.do(*events) is not None:
             self.show_next()
             self.show_words()
@@ -455,7 +474,7 @@ class TakingPage(Page[None]):
     def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
         """Enter on a danger: once is easily pressed, twice is meant."""
         event.stop()
-        if self._asking and self._asking[0].kind != "stop":
+        if self._asking and not self._asking[0].stops:
             self.query_one("#answers", PickList).highlighted = 0
             more = self.scrollable().max_scroll_y > self.scrollable().scroll_y
             self._asking_words = f"{'More below: PgDn. ' if more else ''}{cards.ENTER_AGAIN}"
@@ -469,7 +488,7 @@ class TakingPage(Page[None]):
         if event.is_printable and letter.isalpha():
             self._say_of(event.key)
         elif self._asking and event.key.isdigit() and self.query_one("#answers").has_focus:
-            stop = self._asking[0].kind == "stop"
+            stop = self._asking[0].stops
             first = cards.CHOOSE_IT if stop else cards.READ_IT
             self._asking_words = f"{first} Figures come after."
             self._show_head()
@@ -508,7 +527,15 @@ class TakingPage(Page[None]):
         before = self.work.state
         commands: list[Command] = [*self.leaves_route(event.test, now)]
         commands.append(
-            TakeReading(event.test, event.typed, event.entry, event.showing, now.way, event.anyway)
+            TakeReading(
+                event.test,
+                event.typed,
+                event.entry,
+                event.showing,
+                now.way,
+                event.anyway,
+                advice_at(self.advised.suggestions, event.test) if self.advised else None,
+            )
         )
         try:
             made = self.work.do(*commands)
@@ -542,12 +569,16 @@ class TakingPage(Page[None]):
             case "showing":
                 return test is not None
             case "cannot":
-                return test is not None or (self._asking_for[0] == "test" and bool(self._asking))
+                return test is not None or bool(self._asking and self._asking[-1].carrier == "test")
             case _:
                 return True
 
     def enter_does(self) -> str:
-        return "Take it" if self.is_mounted and self.query_one(EntryPanel).has_text else ""
+        if not self.is_mounted:
+            return ""
+        if self._asking:
+            return "Choose" if self._asking[0].stops else "Read it"
+        return "Take it" if self.query_one(EntryPanel).has_text else ""
 
     def name_of(self, action: actions.Action) -> str:
         if action.id == "everywhere.back" and self.is_mounted:

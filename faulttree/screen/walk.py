@@ -374,7 +374,8 @@ class WalkPage(TakingPage):
         """Record a repair, then go to its proof."""
         from faulttree.screen.repair import RepairPage
 
-        self.app.push_screen(RepairPage(self.work, self.reckoned, cause), self._repaired)
+        page = RepairPage(self.work, self.reckoned, cause, self.advised)
+        self.app.push_screen(page, self._repaired)
 
     def _repaired(self, done: bool | None) -> None:
         if done:

@@ -84,7 +84,7 @@ class WhyPage(Page[bool]):
 
         # Over this page, so that going back leads here again.
         self.app.push_screen(
-            RepairPage(self.work, self.reckoned, chosen),
+            RepairPage(self.work, self.reckoned, chosen, self.advised),
             lambda done: self.dismiss(True) if done else None,
         )
 
