@@ -184,6 +184,25 @@ def air_flow(displacement: float, speed: float, filling: float, density: float =
 
 
 @sum_of(
+    name="filling",
+    gives="%",
+    inputs={"air_mass": "g/s", "speed": "rpm", "displacement": "L", "density": "kg/m3"},
+    formula="filling = 100 * air_mass / (displacement / 2 * speed / 60 * density)",
+    valid="four-stroke engines; warm air under the bonnet takes some per cent off",
+    ranges={
+        "air_mass": (0, 1000),
+        "speed": (300, 10000),
+        "displacement": (0.1, 12),
+        "density": (0.5, 1.6),
+    },
+    source="derived: air-flow the other way round",
+)
+def filling(air_mass: float, speed: float, displacement: float, density: float = 1.225) -> float:
+    """How full the cylinders get, from what the air meter says, the speed and the displacement."""
+    return 100 * air_mass / (displacement / 2 * speed / 60 * density)
+
+
+@sum_of(
     name="dry-pressure",
     gives="kPa",
     inputs={"barometer": "kPa", "humidity": "%", "air_temperature": "degC"},

@@ -192,6 +192,23 @@ def _air() -> list[Published]:
             "50 turns a second draw in 50 L/s of a four-stroke 2.0 L: x 0.8 x 1.2 g/L",
             "derived",
         ),
+        Published(
+            "filling",
+            {"air_mass": 48.0, "speed": 3000.0, "displacement": 2.0, "density": 1.2},
+            80.0,
+            1e-9,
+            "48 g/s are 40 L/s at 1.2 g/L, of the 50 L/s that a four-stroke 2.0 L could draw",
+            "derived",
+        ),
+        # 4.4 L at 4000 rpm sweep 146.667 L/s; at 1500 m a litre weighs 1.05807 g.
+        Published(
+            "filling",
+            {"air_mass": 124.0, "speed": 4000.0, "displacement": 4.4, "density": 1.05807},
+            79.9054,
+            5e-5,
+            f"{ISO_ATMOSPHERE}, density at 1500 m",
+            "derived",
+        ),
     ]
     for ratio, exponent, expected in (
         (10.0, 1.20, 1504.6),
