@@ -443,14 +443,15 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _check_once(paths: Sequence[Path | str], written_as: str) -> int:
-    from faulttree.tree.check import check
+    from faulttree.tree.check import check, worst
     from faulttree.tree.render import render
 
     problems = check(paths)
     sys.stdout.write(render(problems, written_as))
     if problems and written_as == "text":
         sys.stdout.flush()
-        _complain(f"more about one: faulttree check --explain {problems[0].rule}")
+        first = next(problem for problem in problems if problem.severity == worst(problems))
+        _complain(f"more about one: faulttree check --explain {first.rule}")
     return CONTENT if any(problem.severity == "error" for problem in problems) else 0
 
 

@@ -50,10 +50,14 @@ def caution_missing(checked: Checked, knowledge: Knowledge) -> Iterator[Problem]
 
 
 def _finder(caution: Caution) -> re.Pattern[str] | None:
+    """What finds the words of a caution, also in the plural, and with a hyphen for a space."""
     if not caution.words:
         return None
-    words = "|".join(re.escape(word) for word in sorted(caution.words, key=len, reverse=True))
-    return re.compile(rf"(?<!\w)(?:{words})(?!\w)", re.IGNORECASE)
+    # The longest first, so that the message quotes all of it.
+    words = sorted(caution.words, key=len, reverse=True)
+    parts = (re.split(r"[\s-]+", word) for word in words)
+    choices = "|".join(r"[\s-]+".join(map(re.escape, part)) for part in parts)
+    return re.compile(rf"(?<!\w)(?:{choices})(?:e?s)?(?!\w)", re.IGNORECASE)
 
 
 def _missing(
