@@ -176,7 +176,8 @@ class ExercisePage(Page[None]):
         self.refresh_bindings()
 
     def _known(self) -> Content:
-        """What was known before the hidden step: the complaints, then the latest entries first."""
+        """What was known before the hidden step: the latest entries first, then the driver."""
+        from faulttree.screen.scores import driver_words
         from faulttree.session.words import say
         from faulttree.study.exercise import before
 
@@ -185,11 +186,11 @@ class ExercisePage(Page[None]):
         known = before(self.work.state, self.scene.step)
         rows = [
             text.line(("What would you do next? ", "bold"), "Type a word of it, Enter takes it."),
-            text.line(text.clip(f"Complaint: {self.work.complaints()}", self._cells)),
         ]
         if self.scene.trouble:
             rows.append(text.line(("! ", "bold $text-warning"), self.scene.trouble))
         facts: list[Fact[Any]] = [*known.readings, *known.repairs, *known.checks, *known.notes]
+        facts += known.cannot_do.values()
         facts.sort(key=lambda fact: -fact.sequence)
         if not facts:
             rows.append(text.line(("Nothing has been read yet.", "$text-muted")))
@@ -198,10 +199,12 @@ class ExercisePage(Page[None]):
                 text.line(row)
                 for row in text.wrap(say(fact.event, self.work.knowledge), self._cells)
             ]
+        for said in driver_words(known, self.work.knowledge):
+            rows += [text.line(row) for row in text.wrap(said, self._cells)]
         return text.stack(rows)
 
     def _list(self) -> None:
-        """The choices that answer what is typed; the tests first."""
+        """The choices that answer what is typed, tests and repairs apart; the best is on top."""
         from faulttree.screen.search import rank
 
         if self.scene is None or self.mode != "choosing":
@@ -210,7 +213,11 @@ class ExercisePage(Page[None]):
         scores = {one: rank(query, (one.name, one.id)) for one in self.scene.choices}
         found = sorted((one for one in scores if scores[one] > 0), key=lambda one: -scores[one])
         rows: list[Row] = []
-        for kind, words in (("test", "Tests"), ("repair", "Repairs")):
+        kinds = [("test", "Tests"), ("repair", "Repairs")]
+        if query.strip() and found and found[0].kind == "repair":
+            # Enter takes the first row, which must be what was meant.
+            kinds.reverse()
+        for kind, words in kinds:
             of_kind = [one for one in found if one.kind == kind]
             if of_kind:
                 rows += [heading(words), *(self._row(one) for one in of_kind)]
@@ -298,8 +305,7 @@ class ExercisePage(Page[None]):
         scene, pick = self.scene, self.picked[-1].pick
         event = say(scene.step.event, self.work.knowledge)
         rows = [
-            text.line(("Recorded: ", "bold"), (row, "bold")) if at == 0 else text.line(row)
-            for at, row in enumerate(text.wrap(event, self._cells - 10))
+            text.line((row, "bold")) for row in text.wrap(f"What was done: {event}", self._cells)
         ]
         if scene.trouble:
             rows.append(text.line(("! ", "bold $text-warning"), scene.trouble))
@@ -325,6 +331,7 @@ class ExercisePage(Page[None]):
         return text.stack(rows)
 
     def _choice(self, label: str, choice: Choice) -> list[Content]:
+        from faulttree.screen.cards import settles_line
         from faulttree.screen.scores import choice_name, choice_worth
 
         assert self.scene is not None
@@ -332,9 +339,8 @@ class ExercisePage(Page[None]):
         rows = [text.line((f"{label}: ", "bold"), choice_name(choice))]
         rows += [text.line(f"  {row}") for row in text.wrap(said, self._cells - 2)]
         rows += [
-            text.line((f"  {row}", "$text-muted"))
+            text.line((f"  {settles_line(line, self._cells - 2)}", "$text-muted"))
             for line in choice.settles[:2]
-            for row in text.wrap(line, self._cells - 2)
         ]
         return [*rows, Content("")]
 
@@ -386,10 +392,11 @@ class ExercisePage(Page[None]):
         self._turn("end")
         line = as_line(self.path.name, self.trainee, self.picked, self.forecast)
         try:
-            self.kept = f"Kept in {keep(self.host.sessions, line)}."
+            self.kept = f"Kept under {self.trainee} in {keep(self.host.sessions, line)}."
         except OSError as trouble:
             why = trouble.strerror or trouble
             self.kept = f"The result could not be kept in {self.host.sessions}: {why}."
+        self.head(f"Exercise: {self.work.title if self.work else ''}", "finished")
         self._say(self._result())
         listed = self.query_one(PickList)
         listed.show_rows([Row(GO_ON, text.line("Leave the exercise"))])

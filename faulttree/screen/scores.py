@@ -24,8 +24,21 @@ from faulttree.tree.model import Knowledge
 
 COSTS = (
     "Costs: the money still to be spent until the complaint is gone, if this is done now and the "
-    "best after it."
+    "best after it. Bits: how much it can be expected to tell of the causes."
 )
+
+
+def driver_words(state: State, knowledge: Knowledge) -> list[str]:
+    """What was known from the driver: every complaint with his words, and his answers."""
+    said = []
+    for tree in dict.fromkeys(fact.event.tree for fact in state.complaints):
+        taken = state.complaint(tree)
+        if taken is None:
+            continue
+        words = [name_of(tree, knowledge), taken.said, taken.how_often]
+        words += [f"{question} {answer}" for question, answer in taken.answers.items()]
+        said.append(f"Complaint: {'; '.join(word.rstrip('.') for word in words if word)}")
+    return said
 
 
 def choice_name(choice: Choice) -> str:
@@ -66,8 +79,8 @@ def cost_words(picked: Sequence[Picked]) -> str:
     picks = "pick" if weighed == 1 else "picks"
     steps = "step" if weighed == 1 else "steps"
     return (
-        f"Your {weighed} {picks} cost {_more(extra)} the advice, step by step; what was recorded "
-        f"at the same {steps}, {_more(done)} it."
+        f"Your {weighed} {picks} cost {_more(extra)} the advice, added up step by step. What was "
+        f"recorded at the same {steps} cost {_more(done)} the advice."
     )
 
 

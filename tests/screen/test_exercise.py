@@ -267,15 +267,31 @@ async def test_the_next_step_is_hidden_then_compared(sessions, size):
         first = _frame(app)
         assert "What would you do next?" in first
         assert "hunting" not in first
+        assert "Goes up and down" in first
         await pilot.press(*"canister purge")
         await pilot.pause()
         await pilot.press("enter")
         await pilot.pause()
         after = _frame(app)
-        assert "Recorded: Hot idle watched for 60 seconds: hunting" in after
+        assert "What was done: Hot idle watched for 60 seconds: hunting" in after
         assert "You: Canister purge valve at idle" in after
         assert "more than the advice" in after
         assert "Advice:" in after
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    ("typed", "id"),
+    [("air leak after", "air-leak-after-throttle"), ("hot idle watched", "idle-watch")],
+)
+async def test_enter_takes_what_answers_best(sessions, size, typed, id):
+    """Whether a test or a repair was meant, the best answer to the words is the one on top."""
+    app = _app(sessions)
+    async with app.run_test(size=size) as pilot:
+        await _begin(app, pilot)
+        await pilot.press(*typed, "enter")
+        await pilot.pause()
+        assert app.screen.picked[-1].pick.id == id
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -183,7 +183,7 @@ def test_a_whole_exercise_is_scored_and_kept_under_the_trainees_name(path, sessi
         brier(list(kept["true"].values()), list(kept["stated"].values()))
     )
     assert f"Brier score of your chances: {kept['brier']:.3f}" in text
-    assert f"Kept in {sessions / 'exercises.jsonl'}." in said
+    assert f"Kept under Anna in {sessions / 'exercises.jsonl'}." in said
 
 
 def test_the_next_step_is_not_said_before_the_choice(path):

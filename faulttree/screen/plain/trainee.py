@@ -15,6 +15,7 @@ from faulttree.screen.scores import (
     choice_name,
     choice_worth,
     cost_words,
+    driver_words,
     found_words,
     pick_rows,
     stated_rows,
@@ -71,7 +72,8 @@ class Exercise:
             f"{len(self.steps)} steps. At each, choose what you would do next; then hear what your "
             "choice, the recorded one and the advice were worth."
         )
-        self.talk.say(f"Complaint: {self.work.complaints()}")
+        for said in driver_words(before(self.work.state, self.steps[0]), self.work.knowledge):
+            self.talk.say(sentence(said))
         for at, step in enumerate(self.steps, 1):
             self.talk.say(f"Step {at} of {len(self.steps)}.")
             found = scene(self.work.state, self.work.knowledge, step)
@@ -102,6 +104,7 @@ class Exercise:
         """What has become known since the last step."""
         known = before(self.work.state, found.step)
         facts: list[Fact[Any]] = [*known.readings, *known.repairs, *known.checks, *known.notes]
+        facts += known.cannot_do.values()
         new = sorted((f for f in facts if f.sequence > self.told), key=lambda f: f.sequence)
         for fact in new:
             # The recorded step itself was said when it was compared.
@@ -195,4 +198,4 @@ class Exercise:
             why = trouble.strerror or trouble
             say_(f"The result could not be kept in {self.sessions}: {why}.")
             return
-        say_(f"Kept in {kept}.")
+        say_(f"Kept under {self.who} in {kept}.")
