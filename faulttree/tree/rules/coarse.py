@@ -77,7 +77,8 @@ def instrument_coarse(checked: Checked, knowledge: Knowledge) -> Iterator[Proble
     lies in the middle of its band. Patterns compare a cylinder with the highest or the mean: their
     tolerance is the way from even cylinders to the limit, and the reading is one cylinder at that
     limit. So it is with a sum that only compares numbers and has a limit on one side. Other tests
-    with a limit on one side have no tolerance to compare with.
+    with a limit on one side have no tolerance to compare with. Numbers are taken to err each by
+    itself, as in a session: what two readings of one gauge have in common is not taken off.
 
     Bad:
 
