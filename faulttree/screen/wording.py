@@ -165,6 +165,9 @@ def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
     specs = [limit.spec for limit in test.limits if isinstance(limit, SpecLimit)]
     if test.pattern is not None and isinstance(test.pattern.level_below, SpecLimit):
         specs.append(test.pattern.level_below.spec)
+    # What a sum takes the reading by counts as much as the limit itself, such as the altitude.
+    if test.reading is not None:
+        specs += [given for given in test.reading.given.values() if isinstance(given, str)]
     unit = unit_shown(test)
     said = []
     specs = list(dict.fromkeys(specs))
@@ -189,7 +192,7 @@ def _why(spec: str, car: Car, knowledge: Knowledge, unit: str) -> str:
         f" ({ORIGIN[car.specs[part].origin]})"
         for part in known.out_of
     ]
-    return f"worked out of {' and '.join(parts)}"
+    return f"from {' and '.join(parts)}"
 
 
 def _in_unit(known: Known, unit: str) -> str:

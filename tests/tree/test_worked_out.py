@@ -105,3 +105,11 @@ def test_reading_keeps_the_figures_it_stands_on() -> None:
     used = {one.spec: one.value for one in specs_used(COMPRESSION, camper(altitude=500.0))}
     assert used["altitude"] == 500.0
     assert used["compression_here"] == pytest.approx(150 * 6.894757 * 954.608 / SEA_LEVEL, abs=2e-2)
+
+
+def test_card_of_the_vacuum_names_the_altitude_it_is_brought_down_by() -> None:
+    """What a sum takes the reading by is told like the limit itself, with its origin."""
+    knowledge = load(["idle-unsteady"], trees_dir=TREES)
+    car = describe_car(knowledge, "camper-four")
+    said = why_limits(knowledge.tests["manifold-vacuum-idle"], car, knowledge)
+    assert "Altitude of the workshop 0 m, a generic figure" in said
