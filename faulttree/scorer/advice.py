@@ -68,7 +68,7 @@ AGAIN = "Once more: the last reading lay near a limit, or nothing showed at the 
 EASY_FIRST = "Nearly as good as one that reaches further in, so it comes first."
 
 RULED_OUT = 0.005
-"""A chance under this reads "under 1 %": the cause counts as ruled out."""
+"""A chance under this reads "≤1 %": the cause counts as ruled out."""
 SPOKEN_OF = 0.02
 """A band less likely than this gets no line, nor a cause that was less likely than this before."""
 
@@ -142,12 +142,9 @@ class _Money:
         self.counting = [i for i in known if network.nodes[i].repairable]
         self.known = self.counting + [i for i in known if not network.nodes[i].repairable]
         self.count = len(self.counting)
-        self.repair = np.array(
-            [
-                max(1e-6, network.nodes[i].minutes * self.rate + network.nodes[i].parts)
-                for i in self.counting
-            ]
-        )
+        nodes = [network.nodes[i] for i in self.counting]
+        self.costs = np.array([node.minutes * self.rate + node.parts for node in nodes])
+        self.repair = np.maximum(1e-6, self.costs)
 
     def leaves(self, active: Array) -> "_Leaves":
         """What is still to be spent in each of many states; `active` has one row for each."""
@@ -173,6 +170,14 @@ class _Money:
         waiting = np.cumsum(np.take_along_axis(mine, backwards, axis=1), axis=1)
         waiting += others.sum(axis=1)[:, None]
         return np.asarray((self.repair[backwards] * np.minimum(1.0, waiting)).sum(axis=1))
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What could come next, best first, and the look ahead that says so."""
+
+    suggestions: list[Suggestion]
+    ahead: Ahead
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,14 +244,49 @@ def advise(
     test comes before it.
     """
     problem = problem or Problem(network, evidence)
-    money = _Money(problem, rate_per_hour)
+    names = may_come_next(network, evidence, done, barred, repeatable)
     read_now = {f.source for f in evidence.findings if f.stage == evidence.stage}
-    again = {*done, *read_now} & set(repeatable)
-    names = [
+    return judge(
+        problem,
+        names,
+        again={*done, *read_now} & set(repeatable),
+        rate_per_hour=rate_per_hour,
+        posterior=posterior,
+    ).suggestions
+
+
+def may_come_next(
+    network: Network,
+    evidence: Evidence,
+    done: Collection[str] = (),
+    barred: Collection[str] = (),
+    repeatable: Collection[str] = (),
+) -> list[str]:
+    """The tests that `advise` judges; see there."""
+    read_now = {f.source for f in evidence.findings if f.stage == evidence.stage}
+    return [
         name
         for name in open_tests(network, evidence, {*done, *read_now}, repeatable)
         if name not in barred
     ]
+
+
+def judge(
+    problem: Problem,
+    names: Sequence[str],
+    *,
+    again: Collection[str] = (),
+    rate_per_hour: float = RATE_PER_HOUR,
+    posterior: Posterior | None = None,
+    first_only: bool = False,
+) -> Judged:
+    """These tests, and every repair, best first.
+
+    `again` are those of the tests that were read before. `first_only` is for whoever wants to know
+    no more than what comes first: `settles` stays empty, and only the best of the repairs is there.
+    """
+    network, evidence = problem.network, problem.evidence
+    money = _Money(problem, rate_per_hour)
     causes = [network.nodes[i].id for i in money.counting]
     if evidence.stage > 0 and not _looked_again(network, evidence):
         # The last repair may have cured the complaint already: no next one before that is known.
@@ -271,7 +311,9 @@ def advise(
     suggestions: list[Suggestion] = []
     if names:
         later = np.add.reduceat(ahead.chance * values[1 : count + 1], starts)
-        said = _settles(network, money, posterior, ahead)
+        said: list[tuple[str, ...]] = [() for _ in names]
+        if not first_only:
+            said = _settles(network, money, posterior, ahead)
         suggestions += [
             _test_suggestion(
                 network, outlook, gain, cost, float(rest), lines, AGAIN * (outlook.source in again)
@@ -281,11 +323,12 @@ def advise(
             )
             if gain > LEAST_GAIN
         ]
-    suggestions += [
-        _repair_suggestion(network, money, repair, float(rest))
-        for repair, rest in zip(ahead.repairs, values[count + 1 :], strict=True)
-    ]
-    return _low_reach_first(sorted(suggestions, key=lambda s: s.expected_cost))
+    repairs = list(zip(ahead.repairs, values[count + 1 :].tolist(), strict=True))
+    if first_only and repairs:
+        cured = np.array([repair.cured for repair in ahead.repairs])
+        repairs = [repairs[int((money.costs + (1.0 - cured) * values[count + 1 :]).argmin())]]
+    suggestions += [_repair_suggestion(network, money, *each) for each in repairs]
+    return Judged(_low_reach_first(sorted(suggestions, key=lambda s: s.expected_cost)), ahead)
 
 
 def _looked_again(network: Network, evidence: Evidence) -> bool:

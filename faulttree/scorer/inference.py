@@ -186,7 +186,7 @@ def look_ahead(problem: Problem, tests: Sequence[str], causes: Sequence[str]) ->
     questions = ask(problem, tests, bool(causes))
     sums = run(problem, questions.variants.part(0, questions.worked), idle=True)
     posterior = _posterior(problem, sums)
-    repairs = tuple(_repaired(problem, posterior, cause, sums.alone) for cause in causes)
+    repairs = _repaired(problem, posterior, causes, sums.alone)
     if questions.worked < questions.variants.count:
         sums = _with_untouched(problem, questions.variants, questions.worked, sums)
     share = np.exp(sums.log_weight - sums.log_weight[0])
@@ -299,16 +299,22 @@ def _ahead(
     return Ahead(posterior, tuple(outlooks), repairs, chance, after, active)
 
 
-def _repaired(problem: Problem, posterior: Posterior, cause: str, alone: Array) -> RepairOutlook:
-    """A repair's outlook, from the chance that no other cause is at work."""
-    at = problem.network.index[cause]
-    cured = min(1.0, float(alone[at]))
-    if cured >= 1.0 or at in problem.gone_at:
-        return RepairOutlook(cause, cured, posterior.active)
+def _repaired(
+    problem: Problem, posterior: Posterior, causes: Sequence[str], alone: Array
+) -> tuple[RepairOutlook, ...]:
+    """The outlook on each repair, from the chance that no other cause is at work."""
+    if not causes:
+        return ()
+    at = np.array([problem.network.index[cause] for cause in causes], dtype=np.intp)
+    cured = np.minimum(1.0, alone[at])
+    left = 1.0 - cured
+    idle = (left <= 0.0) | np.isin(at, list(problem.gone_at))
     # Once all complaints are gone no cause left is at work in them: none of it is lost to a cure.
-    active = np.minimum(posterior.active / (1.0 - cured), 1.0)
-    active[at] = 0.0
-    return RepairOutlook(cause, cured, active)
+    active = np.minimum(posterior.active / np.where(idle, 1.0, left)[:, None], 1.0)
+    still = np.flatnonzero(~idle)
+    active[still, at[still]] = 0.0
+    rows = zip(causes, cured.tolist(), active, strict=True)
+    return tuple([RepairOutlook(cause, chance, row) for cause, chance, row in rows])
 
 
 def _rough(problem: Problem) -> Posterior:

@@ -149,7 +149,22 @@ def states_of(weights: Sequence[float]) -> tuple[tuple[int, ...], list[float]]:
     return tuple(runs), values
 
 
-def _spread(chances: Array, states: Sequence[int], size: int) -> tuple[Array, Array]:
+def by_throw(weights: Sequence[float]) -> tuple[tuple[int, ...], list[float], tuple[float, ...]]:
+    """`states_of` with the error of a reading charged to every throw that it contradicts.
+
+    A band thrown before the likeliest one then counts as the likeliest one, times its own weight.
+    That is exact as long as no two causes throw such a band at once, and it needs as few states as
+    a hard reading does. Returns the charge of every band as well.
+    """
+    likeliest = max(range(len(weights)), key=lambda k: weights[k])
+    charges = (*weights[:likeliest], *(1.0 for _ in weights[likeliest:]))
+    states, values = states_of([weights[likeliest]] * likeliest + list(weights[likeliest:]))
+    return states, values, charges
+
+
+def _spread(
+    chances: Array, states: Sequence[int], size: int, charges: Sequence[float] = ()
+) -> tuple[Array, Array]:
     """Sort chances (rows, cascade bands) into states.
 
     Returns what is not ruled out, shape (rows,), and how that spreads over the states.
@@ -157,10 +172,14 @@ def _spread(chances: Array, states: Sequence[int], size: int) -> tuple[Array, Ar
     into = np.zeros((len(chances), size))
     ruled_out = np.zeros(len(chances))
     for k, state in enumerate(states[:-1]):
+        column = chances[:, k]
+        if charges and charges[k] < 1.0:
+            ruled_out += column * (1.0 - charges[k])
+            column = column * charges[k]
         if state > 0:
-            into[:, state] += chances[:, k]
+            into[:, state] += column
         elif state < 0:
-            ruled_out += chances[:, k]
+            ruled_out += column
     into[:, 0] = rest_of(ruled_out + into[:, 1:].sum(axis=1))
     plain = into.sum(axis=1)
     sure = plain <= 0.0
@@ -168,16 +187,22 @@ def _spread(chances: Array, states: Sequence[int], size: int) -> tuple[Array, Ar
     return plain, into / np.where(sure, 1.0, plain)[:, None]
 
 
-def _pushed(network: Network, source: Source, states: tuple[int, ...], scale: float) -> Pushed:
+def _pushed(
+    network: Network,
+    source: Source,
+    states: tuple[int, ...],
+    scale: float,
+    charges: tuple[float, ...] = (),
+) -> Pushed:
     """`Pushed` for a source in these states, from the network's memo when it was met before."""
-    key = ("pushed", source.id, states, scale)
+    key = ("pushed", source.id, states, scale, charges)
     known = network.groups.memo.get(key)
     if isinstance(known, Pushed):
         return known
     links = network.groups.links[source.id]
     size = max(states) + 1
-    plain, throws = _spread(links.chances * scale, states, size)
-    leak, start = _spread(np.array([source.leak], dtype=np.float64), states, size)
+    plain, throws = _spread(links.chances * scale, states, size, charges)
+    leak, start = _spread(np.array([source.leak], dtype=np.float64), states, size, charges)
     at_most = np.cumsum(throws, axis=1)
     pushes = np.zeros((len(throws), size, size))
     for before in range(size):
@@ -200,13 +225,15 @@ def _log(chance: float) -> float:
 class Problem:
     """One evidence against one network, prepared once: `solve` and `sweep` share it.
 
-    Raises KeyError when a finding names a source that the network does not hold. Evidence that
-    nothing explains is found out when it is solved.
+    `charged` makes soft readings cheap: see `by_throw`. Raises KeyError when a finding names a
+    source that the network does not hold. Evidence that nothing explains is found out when it is
+    solved.
     """
 
-    def __init__(self, network: Network, evidence: Evidence) -> None:
+    def __init__(self, network: Network, evidence: Evidence, *, charged: bool = False) -> None:
         self.network = network
         self.evidence = evidence
+        self.charged = charged
         self.ids = tuple(node.id for node in network.nodes)
         self.stage = evidence.stage
         self.gone_at = {
@@ -268,11 +295,15 @@ class Problem:
         top = max(weights)
         # No band at all is impossible; the other findings can still be looked at without it.
         weights = [w / top for w in weights] if top > 0.0 else [1.0] * len(weights)
-        states, values = states_of(weights)
+        charges: tuple[float, ...] = ()
+        if self.charged:
+            states, values, charges = by_throw(weights)
+        else:
+            states, values = states_of(weights)
         scale = 1.0
         if finding.showing is False and source.shows_only is not None:
             scale = source.shows_only
-        pushed = _pushed(self.network, source, states, scale)
+        pushed = _pushed(self.network, source, states, scale, charges)
         log_scale = _log(top) + _log(pushed.leak)
         gone = [c for c, at in self.gone_at.items() if at <= finding.stage and c in source.links]
         if not gone:
