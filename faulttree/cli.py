@@ -9,7 +9,8 @@ import argparse
 import os
 import sys
 import unicodedata
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -228,8 +229,22 @@ def _parser() -> argparse.ArgumentParser:
     rehearse.add_argument("--vehicle", metavar="FILE", help="a vehicle's file, or its id")
     rehearse.add_argument("--runs", type=int, default=200, metavar="N", help="how many cars")
     rehearse.add_argument("--seed", type=int, default=1, metavar="N", help="which cars")
-    rehearse.add_argument("--as-cause", metavar="CAUSE", help="only cars with this cause at work")
-    rehearse.add_argument("--route", action="store_true", help="by the route, not the advice")
+    rehearse.add_argument(
+        "--as", dest="as_cause", metavar="CAUSE", help="only cars with this cause at work"
+    )
+    rehearse.add_argument(
+        "--follow",
+        choices=("advice", "route", "both"),
+        default="advice",
+        help="what the technician goes by",
+    )
+    rehearse.add_argument(
+        "--showing",
+        type=float,
+        default=100.0,
+        metavar="PERCENT",
+        help="how often the complaint shows while a test is done that needs it (100)",
+    )
     rehearse.add_argument(
         "--processes", type=int, default=os.cpu_count() or 1, metavar="N", help="how many at once"
     )
@@ -721,35 +736,71 @@ def _score_text(found: dict[str, Any]) -> str:
 
 
 def _rehearse(options: argparse.Namespace) -> int:
-    from faulttree.study.rehearse import rehearse, to_json, to_text
+    # The tables are small: numpy's own threads only take the processors from the processes.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from faulttree.study.rehearse import rehearse
+    from faulttree.study.rehearse_text import to_json, to_text
     from faulttree.study.simulate import OutOfReach
     from faulttree.tree.car import describe_car
 
     if options.runs < 1 or options.processes < 1 or options.seed < 0:
         raise Wrong("--runs and --processes begin at 1, --seed at 0.", USAGE)
+    if not 0.0 <= options.showing <= 100.0:
+        raise Wrong("--showing goes from 0 to 100.", USAGE)
     knowledge, trees, vehicle = _loaded(options)
     if options.as_cause is not None and options.as_cause not in knowledge.causes:
         raise Wrong(
             f"There is no cause {options.as_cause!r}.{_near(options.as_cause, knowledge.causes)}",
             USAGE,
         )
-    try:
-        report = rehearse(
-            knowledge,
-            trees,
-            describe_car(knowledge, vehicle),
-            runs=options.runs,
-            seed=options.seed,
-            follow="route" if options.route else "advice",
-            as_cause=options.as_cause,
-            processes=options.processes,
-        )
-    except KeyError:
-        raise Wrong(f"This car cannot have {options.as_cause}.", USAGE) from None
-    except OutOfReach as trouble:
-        raise Wrong(f"{trouble}.", USAGE) from None
-    _print((to_json if options.json else to_text)(report).rstrip("\n"))
+    follows = ("advice", "route") if options.follow == "both" else (options.follow,)
+    reports = []
+    for follow in follows:
+        with _progress(f"by the {follow}") as progress:
+            try:
+                report = rehearse(
+                    knowledge,
+                    trees,
+                    describe_car(knowledge, vehicle),
+                    runs=options.runs,
+                    seed=options.seed,
+                    follow=follow,
+                    as_cause=options.as_cause,
+                    showing=options.showing / 100.0,
+                    processes=options.processes,
+                    progress=progress,
+                )
+            except KeyError:
+                raise Wrong(f"This car cannot have {options.as_cause}.", USAGE) from None
+            except OutOfReach as trouble:
+                raise Wrong(f"{trouble}.", USAGE) from None
+        reports.append(report)
+    _print((to_json if options.json else to_text)(*reports).rstrip("\n"))
     return 0
+
+
+@contextmanager
+def _progress(what: str) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error for long work, told what share is done; only on a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda share: None
+        return
+    shown = -1
+
+    def show(share: float) -> None:
+        nonlocal shown
+        percent = int(100 * share)
+        if percent != shown:
+            shown = percent
+            done = percent * 40 // 100
+            sys.stderr.write(f"\r{what:<16} [{'#' * done}{'.' * (40 - done)}] {percent:3} %")
+            sys.stderr.flush()
+
+    try:
+        yield show
+    finally:
+        sys.stderr.write("\r" + " " * 66 + "\r")
+        sys.stderr.flush()
 
 
 def _tally(options: argparse.Namespace) -> int:

@@ -12,20 +12,21 @@ points new in a round are judged side by side in as many processes as are asked 
 outcome does not depend on how many these are.
 """
 
-import json
+import gc
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
-from faulttree.scorer.advice import RATE_PER_HOUR, advise
+from faulttree.scorer.advice import RATE_PER_HOUR, judge, may_come_next
 from faulttree.scorer.evidence import Evidence, Finding
 from faulttree.scorer.inference import AHEAD_LIMIT, Impossible, Problem, solve_problem
-from faulttree.scorer.network import Network, build_network
+from faulttree.scorer.network import Array, Network, build_network
+from faulttree.scorer.promise import promising
 from faulttree.study.simulate import (
     HiddenCar,
     complaint_finding,
@@ -45,8 +46,10 @@ MOST_STEPS = 25
 """A session longer than this is given up: tests and repairs together, on one car."""
 HARDLY_WORTH = 0.03
 """A repair that cures with less than this chance is not begun; the car is handed on instead."""
-WIDEST = 1 << 9
-"""Past so many cells the choices read are taken at their word, or a rehearsal takes all day."""
+EXACT_UP_TO = 4
+"""Past so many readings by eye the observer's error is charged by the throw (`by_throw`)."""
+MOST_TESTS = ((1024, 10), (AHEAD_LIMIT, 6))
+"""How many tests are picked by either measure of `promising` for the exact look ahead, by cells."""
 SURELY_UNLISTED = 0.9
 """Once something not listed is as likely as this, the car is handed on."""
 MOVED = 0.05
@@ -55,7 +58,8 @@ ENOUGH = 10
 """Fewer sessions than this say little about a cause or a test."""
 
 Event = tuple[str, str, str]
-"""One thing that happened: `test`, its id and band; or `repair`, the cause and what is left."""
+"""One thing that happened: `test`, its id and band, or `quiet` for one that was done while the
+complaint, which it needs, did not show; or `repair`, the cause and the complaints that are left."""
 History = tuple[Event, ...]
 
 
@@ -64,9 +68,10 @@ class CauseLine:
     """How it went when one cause was at work.
 
     `named` counts the sessions in which it was the one named when the first repair was begun (or
-    the work given up). `tests` is the mean number done before that, `minutes` the mean time of all
-    work until the cure, over the sessions that were cured. `mistaken_for` counts what was named
-    when nothing at work was; "" stands for nothing at all.
+    the work given up). `tests` and `minutes` are the mean number of tests done before that and the
+    time they took, `cure_minutes` the mean time of all work until the cure, over the sessions that
+    were cured. `mistaken_for` counts what was named when nothing at work was; "" stands for
+    nothing at all.
     """
 
     id: str
@@ -76,6 +81,7 @@ class CauseLine:
     cured: int
     tests: float
     minutes: float
+    cure_minutes: float
     mistaken_for: tuple[tuple[str, int], ...]
 
 
@@ -97,15 +103,17 @@ class Report:
     """What a rehearsal found. Means are over all sessions unless said otherwise.
 
     `needless` is the mean number of repairs of what was not at work. `tangled` counts the sessions
-    given up because their readings hang together too closely to be reckoned with exactly.
-    `at_word` counts the points, of `points` judged, at which an observer's errors could no longer
-    be reckoned with and choices were taken at their word. `never_done` lists the tests that could
+    given up because their readings hang together too closely to be reckoned with. `charged` counts
+    the points, of `points` judged, at which an observer's errors were charged by the throw (see
+    `scorer.problem.by_throw`). `unnamed` counts the sessions in which nothing was named at all.
+    `never_done` lists the tests that could
     have told something but were never chosen. `weak_spots` says the worst of it in plain words.
     """
 
     trees: tuple[str, ...]
     follow: Follow
     as_cause: str | None
+    showing: float
     runs: int
     seed: int
     cured: int
@@ -116,12 +124,15 @@ class Report:
     money: float
     needless: float
     points: int
-    at_word: int
+    charged: int
     tangled: int
+    unnamed: int
     causes: tuple[CauseLine, ...]
     tests_done: tuple[TestLine, ...]
     never_done: tuple[TestLine, ...]
     weak_spots: tuple[str, ...]
+    names: Mapping[str, str]
+    """What the causes are called, by id."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +145,37 @@ class _Shop:
     follow: Follow
     sure: Mapping[str, float]
     rate: float
+    showing: float
+
+
+_Chances = tuple[Array, Array]
+"""The chance of every cause of being present, and of being at work."""
+
+
+@dataclass(frozen=True, slots=True)
+class _After:
+    """What the look ahead says of the causes after each band of the test that comes next."""
+
+    bands: tuple[str, ...]
+    chance: Array
+    present: Array
+    active: Array
+
+    def said(self, finding: Finding) -> _Chances:
+        """The chances once this is what was said of the test."""
+        weight = self.chance * [finding.bands.get(band, 0.0) for band in self.bands]
+        total = float(weight.sum())
+        if total <= 0.0:
+            weight, total = self.chance, 1.0
+        return weight @ self.present / total, weight @ self.active / total
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """A history to be judged, with the chances that are already known there, if they are."""
+
+    history: History
+    chances: _Chances | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +187,8 @@ class _Judgement:
     likeliest: str
     chance: float
     tangled: bool = False
-    at_word: bool = False
+    charged: bool = False
+    after: "_After | None" = None
 
 
 @dataclass(slots=True)
@@ -160,11 +203,13 @@ class _Session:
     named: str | None = None
     tests: int = 0
     tests_before_naming: int = 0
+    minutes_before_naming: float = 0.0
     minutes: float = 0.0
     money: float = 0.0
     needless: int = 0
     tangled: bool = False
     before: _Judgement | None = None
+    said: Finding | None = None
     read: list[tuple[str, bool]] = field(default_factory=list)
 
 
@@ -177,26 +222,33 @@ def rehearse(
     seed: int = 1,
     follow: Follow = "advice",
     as_cause: str | None = None,
+    showing: float = 1.0,
     processes: int = 1,
     rate_per_hour: float = RATE_PER_HOUR,
+    progress: Callable[[float], None] | None = None,
 ) -> Report:
     """Walk `runs` cars with hidden faults to their cure and say how it went.
 
-    `as_cause` draws only cars on which that cause is at work. The same seed gives the same report,
-    whatever the number of processes. Raises KeyError for an unknown tree or cause, ValueError for
-    fewer than one run, simulate.OutOfReach when no such car exists.
+    `as_cause` draws only cars on which that cause is at work. `showing` is how often the complaint
+    shows itself while a test is done that needs it (`shows_only`); when it does not, that is known,
+    and the test may be done again. `progress` is told what share of the work is done. The same seed
+    gives the same report, whatever the number of processes. Raises KeyError for an unknown tree or
+    cause, ValueError for fewer than one run or a share that is none, simulate.OutOfReach when no
+    such car exists.
     """
     if runs < 1:
         raise ValueError("a rehearsal needs at least one session")
+    if not 0.0 <= showing <= 1.0:
+        raise ValueError("a complaint shows itself between never (0) and always (1)")
     network = build_network(knowledge, tree_ids, car)
-    shop = _Shop(knowledge, network, car, follow, sureness(knowledge), rate_per_hour)
+    shop = _Shop(knowledge, network, car, follow, sureness(knowledge), rate_per_hour, showing)
     sessions = []
     for number in range(runs):
         drawing, observing = (np.random.default_rng([seed, number, k]) for k in (0, 1))
         hidden = draw_car(network, drawing, as_cause)
         sessions.append(_Session(hidden, observing, _at_work(hidden)))
     with _judges(shop, processes) as judge_all:
-        judged = _walk(shop, sessions, judge_all)
+        judged = _walk(shop, sessions, judge_all, progress or (lambda share: None))
     return _report(shop, sessions, judged, tuple(tree_ids), seed, as_cause)
 
 
@@ -206,21 +258,39 @@ def rehearse(
 def _walk(
     shop: _Shop,
     sessions: list[_Session],
-    judge_all: Callable[[list[History]], Iterable[_Judgement]],
+    judge_all: Callable[[list[_Point]], Iterable[_Judgement]],
+    progress: Callable[[float], None],
 ) -> dict[History, _Judgement]:
     """Take every session to its end, round by round; returns every judgement made."""
     judged: dict[History, _Judgement] = {}
     going = sessions
-    for _ in range(MOST_STEPS + 1):
-        new = list(dict.fromkeys(s.history for s in going if s.history not in judged))
-        judged.update(zip(new, judge_all(new), strict=True))
+    for step in range(MOST_STEPS):
+        new: dict[History, _Point] = {}
+        for session in going:
+            if session.history not in judged and session.history not in new:
+                new[session.history] = _Point(session.history, _foreseen(session))
+        answers = zip(new, judge_all(list(new.values())), strict=True)
+        for number, (history, judgement) in enumerate(answers):
+            judged[history] = judgement
+            # A session that has ended has done its part; one that goes on may take every step.
+            steps = step + number / len(new)
+            progress(1.0 - len(going) / len(sessions) * (1.0 - steps / MOST_STEPS))
         going = [session for session in going if _advance(shop, session, judged[session.history])]
         if not going:
             break
+    progress(1.0)
     for session in going:
         if session.named is None:
             _name(session, session.before.likeliest if session.before else "")
     return judged
+
+
+def _foreseen(session: _Session) -> _Chances | None:
+    """What the last judgement foresaw of what was read since; nothing after a repair."""
+    last = session.before
+    if last is None or last.after is None or session.said is None:
+        return None
+    return last.after.said(session.said)
 
 
 def _with(history: History, event: Event) -> History:
@@ -228,9 +298,11 @@ def _with(history: History, event: Event) -> History:
     if event[0] == "repair":
         return (*history, event)
     at = len(history)
-    while at > 0 and history[at - 1][0] == "test" and history[at - 1] > event:
+    while at > 0 and history[at - 1][0] != "repair":
         at -= 1
-    return (*history[:at], event, *history[at:])
+    # A test that is done again because nothing showed the first time counts as done now.
+    now = [done for done in history[at:] if done[1] != event[1]]
+    return (*history[:at], *sorted([*now, event], key=lambda done: done[1]))
 
 
 def _earned(was: _Judgement, now: _Judgement) -> bool:
@@ -252,8 +324,13 @@ def _advance(shop: _Shop, session: _Session, judgement: _Judgement) -> bool:
     if judgement.kind == "test":
         source = network.sources[judgement.id]
         sure = shop.sure.get(source.id)
-        said = observe(source, session.car.read(source.id), sure, session.observer)
-        session.history = _with(session.history, ("test", source.id, said))
+        showing = source.shows_only is None or shop.showing >= 1.0
+        showing = showing or bool(session.observer.random() < shop.showing)
+        band = session.car.read(source.id, showing=showing)
+        said = observe(source, band, sure, session.observer)
+        session.history = _with(session.history, ("test" if showing else "quiet", source.id, said))
+        # The look ahead took it that the complaint would show.
+        session.said = finding_of(source, said, sure, 0) if showing else None
         session.tests += 1
         session.minutes += source.minutes
         session.money += source.minutes * rate
@@ -274,6 +351,7 @@ def _advance(shop: _Shop, session: _Session, judgement: _Judgement) -> bool:
 def _name(session: _Session, cause: str) -> None:
     session.named = cause
     session.tests_before_naming = session.tests
+    session.minutes_before_naming = session.minutes
 
 
 def _at_work(car: HiddenCar) -> frozenset[str]:
@@ -284,56 +362,90 @@ def _at_work(car: HiddenCar) -> frozenset[str]:
 # --- judging -----------------------------------------------------------------------------------
 
 
-def evidence_of(shop: _Shop, history: History, at_word: bool = False) -> Evidence:
-    """A history as the scorer counts it; `at_word` leaves no doubt in a choice."""
+def evidence_of(shop: _Shop, history: History) -> Evidence:
+    """A history as the scorer counts it."""
     trees = shop.network.complaints
     findings: list[Finding] = [complaint_finding(tree, True, 0) for tree in trees]
     repaired: dict[str, int] = {}
     stage = 0
+    left = list(trees)
     for kind, id, what in history:
-        if kind == "test":
+        if kind != "repair":
             source = shop.network.sources[id]
-            findings.append(finding_of(source, what, None if at_word else shop.sure.get(id), stage))
-        else:
-            stage += 1
-            repaired[id] = stage
-            left = what.split()
-            findings += [complaint_finding(tree, tree in left, stage) for tree in trees]
+            showing = False if kind == "quiet" else None
+            findings.append(finding_of(source, what, shop.sure.get(id), stage, showing))
+            continue
+        stage += 1
+        repaired[id] = stage
+        before, left = left, what.split()
+        for tree in trees:
+            # Once a complaint is gone there is nothing new to be found in its being gone.
+            if tree in before:
+                curable = shop.network.index[id] in shop.network.sources[tree].links
+                findings.append(complaint_finding(tree, tree in left, stage, curable=curable))
     return Evidence(tuple(findings), repaired)
 
 
-def _judge(shop: _Shop, history: History) -> _Judgement:
-    """What to do after a history, by the advice or by the route."""
+def _judge(shop: _Shop, point: _Point) -> _Judgement:
+    """What to do at a point, by the advice or by the route."""
     network = shop.network
-    evidence = evidence_of(shop, history)
+    evidence = evidence_of(shop, point.history)
+    soft = sum(max(finding.bands.values()) < 1.0 for finding in evidence.findings)
+    charged = soft > EXACT_UP_TO
+    problem = Problem(network, evidence, charged=charged)
+    if problem.cells > AHEAD_LIMIT:
+        return _Judgement("stop", "", "", 0.0, tangled=True)
     try:
-        problem = Problem(network, evidence)
-        at_word = problem.cells > WIDEST
-        if at_word:
-            evidence = evidence_of(shop, history, at_word)
-            problem = Problem(network, evidence)
-        if problem.cells > AHEAD_LIMIT:
-            return _Judgement("stop", "", "", 0.0, True)
-        posterior = solve_problem(problem)
+        if shop.follow == "route":
+            found = _likeliest(network, solve_problem(problem).active)
+            return _Judgement(*_on_route(shop, point.history), *found, charged=charged)
+        if point.chances is None:
+            start = solve_problem(problem)
+            chances = start.present, start.active
+        else:
+            chances = point.chances
+        again = [id for id, kind in _done_now(point.history).items() if kind == "quiet"]
+        names = may_come_next(network, evidence, repeatable=again)
+        names = promising(problem, *chances, names, most_tests(problem))
+        judged = judge(problem, names, again=again, rate_per_hour=shop.rate, first_only=True)
     except Impossible:
         return _Judgement("stop", "", "", 0.0)
-    at = max(sorted(network.relevant), key=lambda i: float(posterior.active[i]))
-    found = (network.nodes[at].id, float(posterior.active[at]), False, at_word)
-    if shop.follow == "route":
-        kind, id = _on_route(shop, history)
-        return _Judgement(kind, id, *found)
-    suggestions = advise(
-        network, evidence, rate_per_hour=shop.rate, problem=problem, posterior=posterior
-    )
-    if not suggestions:
-        return _Judgement("stop", "", *found)
-    unlisted = max(float(posterior.active[i]) for i in network.relevant if _unlisted(network, i))
-    if unlisted >= SURELY_UNLISTED:
-        return _Judgement("stop", "", *found)
-    best = suggestions[0]
-    if best.kind == "repair" and best.bands["cured"] < HARDLY_WORTH:
-        return _Judgement("stop", "", *found)
-    return _Judgement(best.kind, best.id, *found)
+    active = judged.ahead.posterior.active
+    found = _likeliest(network, active)
+    unlisted = max(float(active[i]) for i in network.relevant if _unlisted(network, i))
+    best = judged.suggestions[0] if judged.suggestions else None
+    if (
+        best is None
+        or unlisted >= SURELY_UNLISTED
+        or (best.kind == "repair" and best.bands["cured"] < HARDLY_WORTH)
+    ):
+        return _Judgement("stop", "", *found, charged=charged)
+    after = None
+    if best.kind == "test":
+        it = next(each for each in judged.ahead.outlooks if each.source == best.id)
+        after = _After(it.bands, it.chance, it.after, it.active)
+    return _Judgement(best.kind, best.id, *found, charged=charged, after=after)
+
+
+def _done_now(history: History) -> dict[str, str]:
+    """The tests done since the last repair, and whether the complaint showed at them."""
+    now: dict[str, str] = {}
+    for kind, id, _ in reversed(history):
+        if kind == "repair":
+            break
+        now[id] = kind
+    return now
+
+
+def most_tests(problem: Problem) -> int:
+    """How many tests the exact look ahead takes by either measure of `promising`."""
+    return next(most for cells, most in MOST_TESTS if problem.cells <= cells)
+
+
+def _likeliest(network: Network, active: Array) -> tuple[str, float]:
+    """The cause that is most likely at work, and its chance."""
+    at = max(sorted(network.relevant), key=lambda i: float(active[i]))
+    return network.nodes[at].id, float(active[at])
 
 
 def _unlisted(network: Network, cause: int) -> bool:
@@ -346,7 +458,7 @@ def _on_route(shop: _Shop, history: History) -> tuple[Literal["test", "repair", 
     bands: dict[str, str] = {}
     repaired = set()
     for kind, id, what in history:
-        if kind == "test":
+        if kind != "repair":
             bands[id] = what
         else:
             repaired.add(id)
@@ -368,23 +480,25 @@ _SHOP: list[_Shop] = []
 
 def _start_process(shop: _Shop) -> None:
     _SHOP[:] = [shop]
+    # What was handed over stays for good: no need to look through it for garbage again and again.
+    gc.freeze()
 
 
-def _judge_here(history: History) -> _Judgement:
-    return _judge(_SHOP[0], history)
+def _judge_here(point: _Point) -> _Judgement:
+    return _judge(_SHOP[0], point)
 
 
 @contextmanager
 def _judges(
     shop: _Shop, processes: int
-) -> Iterator[Callable[[list[History]], Iterable[_Judgement]]]:
+) -> Iterator[Callable[[list[_Point]], Iterable[_Judgement]]]:
     """A way to judge many histories: in this process, or in several."""
     if processes <= 1:
-        yield lambda histories: [_judge(shop, history) for history in histories]
+        yield lambda points: [_judge(shop, point) for point in points]
         return
     with ProcessPoolExecutor(processes, initializer=_start_process, initargs=(shop,)) as pool:
-        yield lambda histories: pool.map(
-            _judge_here, histories, chunksize=max(1, min(16, len(histories) // (4 * processes)))
+        yield lambda points: pool.map(
+            _judge_here, points, chunksize=max(1, min(16, len(points) // (4 * processes)))
         )
 
 
@@ -407,6 +521,7 @@ def _report(
         trees=trees,
         follow=shop.follow,
         as_cause=as_cause,
+        showing=shop.showing,
         runs=runs,
         seed=seed,
         cured=cured,
@@ -417,12 +532,14 @@ def _report(
         money=sum(session.money for session in sessions) / runs,
         needless=sum(session.needless for session in sessions) / runs,
         points=len(judged),
-        at_word=sum(judgement.at_word for judgement in judged.values()),
+        charged=sum(judgement.charged for judgement in judged.values()),
         tangled=sum(session.tangled for session in sessions),
+        unnamed=sum(not session.named for session in sessions),
         causes=causes,
         tests_done=done,
         never_done=never,
         weak_spots=_weak_spots(shop.network, causes, done),
+        names={shop.network.nodes[i].id: shop.network.nodes[i].name for i in shop.network.relevant},
     )
 
 
@@ -443,7 +560,8 @@ def _cause_lines(network: Network, sessions: Sequence[_Session]) -> tuple[CauseL
                 named=sum(session.named == node.id for session in mine),
                 cured=len(cured),
                 tests=sum(session.tests_before_naming for session in mine) / len(mine),
-                minutes=sum(s.minutes for s in cured) / len(cured) if cured else 0.0,
+                minutes=sum(session.minutes_before_naming for session in mine) / len(mine),
+                cure_minutes=sum(s.minutes for s in cured) / len(cured) if cured else 0.0,
                 mistaken_for=tuple(sorted(mistaken.items(), key=lambda item: (-item[1], item[0]))),
             )
         )
@@ -480,13 +598,16 @@ def _weak_spots(
     missed = [line for line in often if 2 * line.named < line.at_work]
     for line in sorted(missed, key=lambda line: line.named - line.at_work)[:5]:
         wrong = [(id, count) for id, count in line.mistaken_for if id]
+        nothing = dict(line.mistaken_for).get("", 0)
         taken = ""
-        if wrong:
+        if wrong and wrong[0][1] >= nothing:
             other = network.nodes[network.index[wrong[0][0]]].name
             taken = f" It was most often taken for: {other} ({wrong[0][1]} times)."
+        elif nothing:
+            taken = f" In {nothing} of them nothing was named."
         spots.append(
             f"{line.name}: at work in {line.at_work} sessions, named first in only "
-            f"{_share(line.named, line.at_work)} of them.{taken}"
+            f"{share_of(line.named, line.at_work)} of them.{taken}"
         )
     left = [line for line in often if 10 * line.cured < 9 * line.at_work]
     for line in sorted(left, key=lambda line: line.cured - line.at_work)[:3]:
@@ -494,83 +615,23 @@ def _weak_spots(
             f"{line.name}: {line.at_work - line.cured} of {line.at_work} sessions ended without "
             "a cure."
         )
-    for test in idle_tests(tests):
+    for test in idle_tests(tests)[:5]:
         spots.append(
             f"{test.name}: done {test.done} times at {test.minutes:g} minutes, and moved the "
-            f"likeliest cause in only {_share(test.earned, test.done)} of them."
+            f"likeliest cause in only {share_of(test.earned, test.done)} of them."
         )
     return tuple(spots)
 
 
 def idle_tests(tests: Sequence[TestLine]) -> list[TestLine]:
-    """The tests that hardly ever earn their time: moved something less than one time in ten."""
-    return [test for test in tests if test.done >= ENOUGH and 10 * test.earned < test.done]
+    """The tests that hardly ever earn their time, the most time lost first.
+
+    They moved something less than one time in ten.
+    """
+    idle = [test for test in tests if test.done >= ENOUGH and 10 * test.earned < test.done]
+    return sorted(idle, key=lambda test: (-(test.done - test.earned) * test.minutes, test.id))
 
 
-# --- rendering ---------------------------------------------------------------------------------
-
-
-def to_text(report: Report, width: int = 80) -> str:
-    """The report as plain text for a terminal or a file."""
-    how = "the advice" if report.follow == "advice" else "the authored route"
-    lines = [
-        f"Rehearsal of {', '.join(report.trees)}: {report.runs} sessions by {how}, "
-        f"seed {report.seed}",
-    ]
-    if report.as_cause:
-        lines.append(f"only cars with {report.as_cause} at work")
-    lines += [
-        "",
-        f"cured                        {report.cured} ({_share(report.cured, report.runs)})",
-        f"right cause named first      {report.named_right} "
-        f"({_share(report.named_right, report.runs)})",
-        f"tests a car                  {report.tests:.1f}",
-        f"minutes a car, all work      {report.minutes:.0f}",
-        f"money a car, parts included  {report.money:.0f}",
-        f"needless repairs a car       {report.needless:.2f}",
-    ]
-    if report.at_word:
-        share = _share(report.at_word, report.points)
-        lines.append(f"choices taken at their word  at {share} of {report.points} points")
-    if report.tangled:
-        lines.append(f"given up as too tangled      {report.tangled}")
-    lines += ["", "When at work               sessions  named first  cured  tests  minutes", ""]
-    names = {line.id: line.name for line in report.causes}
-    for line in report.causes:
-        lines.append(
-            f"{_fit(line.name, 26)} {line.at_work:8}  {_share(line.named, line.at_work):>11}  "
-            f"{_share(line.cured, line.at_work):>5}  {line.tests:5.1f}  {line.minutes:7.0f}"
-        )
-        wrong = [
-            f"{names.get(id, id) if id else 'nothing named'} {count}"
-            for id, count in line.mistaken_for[:3]
-        ]
-        if wrong:
-            lines.append(_fit(f"    taken for: {', '.join(wrong)}", width).rstrip())
-    lines += ["", "Test                                        done  moved something", ""]
-    for test in report.tests_done:
-        lines.append(f"{_fit(test.name, 40)} {test.done:7}  {_share(test.earned, test.done):>15}")
-    if report.never_done:
-        lines += ["", "Never chosen: " + ", ".join(test.id for test in report.never_done)]
-    lines += ["", "Weak spots"]
-    lines += [f"- {spot}" for spot in report.weak_spots] or ["- none that so many sessions show"]
-    lines += [
-        "",
-        "The cars obey the trees' own numbers: this is what the trees can do if those",
-        "are right.",
-    ]
-    return "\n".join(lines) + "\n"
-
-
-def to_json(report: Report) -> str:
-    """The report as JSON."""
-    return json.dumps(asdict(report), indent=1, ensure_ascii=False) + "\n"
-
-
-def _fit(text: str, width: int) -> str:
-    """A text cut or filled to a width."""
-    return text.ljust(width) if len(text) <= width else text[: width - 1] + "…"
-
-
-def _share(part: int, whole: int) -> str:
+def share_of(part: int, whole: int) -> str:
+    """A share in whole per cent."""
     return f"{round(100 * part / whole)} %" if whole else "-"

@@ -4,11 +4,12 @@ A car is drawn as if it had come in with the complaints at hand: causes from the
 when they bring every complaint on (rejection, so that the draw is exact). What shows in a family is
 settled once for each car, as `scorer.network` says it; what a test throws, and its leak, are drawn
 anew at every reading. A number is taken to fall well inside its band; at a choice the observer errs
-as often as the author's `sure` says. The complaint is taken to show itself whenever a test is done.
+as often as the author's `sure` says. Whether the complaint shows itself while a test is done is for
+the caller to say: the trees hold what a test is worth then (`shows_only`), not how often that is.
 The clock, the choice of tests and the counting are left to `rehearse`.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,6 +21,8 @@ from faulttree.tree.model import Knowledge
 
 DRAWS = 200_000
 """How many cars are drawn from the prior before a complaint is said to be out of reach."""
+AT_ONCE = 64
+"""So many of them are drawn at once: most hold nothing that could bring the complaint on."""
 
 
 class OutOfReach(ValueError):
@@ -40,14 +43,18 @@ class HiddenCar:
     present: set[int]
     _shows: dict[tuple[int, str], bool] = field(default_factory=dict)
 
-    def read(self, test: str) -> str:
-        """The band that a test falls in now, before any error of the observer."""
+    def read(self, test: str, *, showing: bool = True) -> str:
+        """The band that a test falls in now, before any error of the observer.
+
+        Without the complaint `showing`, a test that needs it shows that much less of the faults.
+        """
         source = self.network.sources[test]
+        quiet = 1.0 if showing or source.shows_only is None else source.shows_only
         first = len(source.cascade)
         for cause in sorted(self.present):
             if cause in source.links and self.shows(cause, source.family):
                 share = self.network.shows[cause, source.family]
-                first = min(first, self._throw(source.links[cause], 1.0 / share))
+                first = min(first, self._throw(source.links[cause], quiet / share))
         first = min(first, self._throw(source.leak, 1.0))
         return source.bands[first]
 
@@ -86,13 +93,31 @@ class HiddenCar:
         return len(chances)
 
 
-def draw_any(network: Network, random: np.random.Generator, with_cause: int = -1) -> HiddenCar:
-    """A car from the prior, whatever it complains of; `with_cause` is made present."""
+def draw_any(network: Network, random: np.random.Generator) -> HiddenCar:
+    """A car from the prior, whatever it complains of."""
     chances = random.random(len(network.nodes)).tolist()
     present = {i for i, node in enumerate(network.nodes) if chances[i] < node.prior}
-    if with_cause >= 0:
-        present.add(with_cause)
     return HiddenCar(network, random, frozenset(network.nodes[i].id for i in present), present)
+
+
+def draw_likely(
+    network: Network, random: np.random.Generator, with_cause: int = -1
+) -> Iterator[HiddenCar]:
+    """Cars from the prior, without those that hold nothing to bring one of the complaints on.
+
+    `with_cause` is made present in all of them. Ends after `DRAWS` cars, those left out included.
+    """
+    able = np.zeros((len(network.complaints), len(network.nodes)))
+    for row, tree in zip(able, network.complaints, strict=True):
+        row[list(network.sources[tree].links)] = 1.0
+    for _ in range(0, DRAWS, AT_ONCE):
+        drawn = random.random((AT_ONCE, len(network.nodes))) < network.groups.prior
+        if with_cause >= 0:
+            drawn[:, with_cause] = True
+        for row in np.flatnonzero((drawn @ able.T > 0.0).all(axis=1)):
+            present = set(np.flatnonzero(drawn[row]).tolist())
+            ids = frozenset(network.nodes[i].id for i in present)
+            yield HiddenCar(network, random, ids, present)
 
 
 def draw_car(
@@ -107,10 +132,7 @@ def draw_car(
     fixed = network.index[as_cause] if as_cause is not None else -1
     if fixed >= 0 and fixed not in network.relevant:
         raise OutOfReach(f"{network.nodes[fixed].name} cannot bring this complaint on")
-    for _ in range(DRAWS):
-        car = draw_any(network, random, fixed)
-        if not car.present & network.relevant:
-            continue
+    for car in draw_likely(network, random, fixed):
         at_work = [car.brings_on(tree) for tree in network.complaints]
         if all(at_work) and (as_cause is None or any(as_cause in here for here in at_work)):
             return car
@@ -128,15 +150,21 @@ def observe(source: Source, band: str, sure: float | None, random: np.random.Gen
     return others[int(random.integers(len(others)))]
 
 
-def finding_of(source: Source, said: str, sure: float | None, stage: int) -> Finding:
+def finding_of(
+    source: Source, said: str, sure: float | None, stage: int, showing: bool | None = None
+) -> Finding:
     """What was said, as the scorer counts it: hard for a number, spread for a choice."""
     bands = {said: 1.0} if sure is None else spread_choice(source.bands, said, sure)
-    return Finding(source.id, bands, stage)
+    return Finding(source.id, bands, stage, showing)
 
 
-def complaint_finding(tree: str, present: bool, stage: int) -> Finding:
-    """A look for the complaint, weighed as a session weighs it."""
-    gone = 0.0 if present else SURE_OF_GONE
+def complaint_finding(tree: str, present: bool, stage: int, *, curable: bool = True) -> Finding:
+    """A look for the complaint, weighed as a session weighs it.
+
+    A complaint that went with a repair that can cure it is gone for certain; without one
+    (`curable` is False) it may only be keeping quiet.
+    """
+    gone = 0.0 if present else 1.0 if curable else SURE_OF_GONE
     return Finding(tree, {PRESENT: 1.0 - gone, GONE: gone}, stage)
 
 

@@ -22,15 +22,41 @@ def test_rehearse_prints_a_report(capsys: pytest.CaptureFixture[str]) -> None:
     asked = ["--trees", TREES, "rehearse", "power-lacking", "--runs", "8", "--processes", "1"]
     assert main(asked) == 0
     assert "power-lacking: 8 sessions by the advice" in capsys.readouterr().out
-    assert main([*asked, "--route", "--json"]) == 0
-    report = json.loads(capsys.readouterr().out)
+    assert main([*asked, "--follow", "route", "--json"]) == 0
+    out, err = capsys.readouterr()
+    report = json.loads(out)
     assert (report["runs"], report["follow"]) == (8, "route")
+    assert err == ""
+
+
+def test_rehearse_sets_the_route_beside_the_advice(capsys: pytest.CaptureFixture[str]) -> None:
+    """`--follow both` walks the same cars both ways, for one complaint or several."""
+    asked = ["--trees", TREES, "rehearse", "power-lacking", "idle-unsteady", "--runs", "6"]
+    assert main([*asked, "--processes", "1", "--follow", "both"]) == 0
+    out = capsys.readouterr().out
+    assert "6 sessions by the advice and by the authored route" in " ".join(out.split())
+    assert "by advice             by route" in out
+
+
+def test_a_bar_shows_the_progress_on_a_terminal_alone(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a terminal standard error gets a bar that is wiped at the end; the report has none."""
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    asked = ["--trees", TREES, "rehearse", "power-lacking", "--runs", "6", "--processes", "1"]
+    assert main([*asked, "--showing", "50"]) == 0
+    out, err = capsys.readouterr()
+    assert "[########################################] 100 %" in err
+    assert err.endswith("\r")
+    assert "\r" not in out
+    assert "shows at 50% of the tests" in out
+    assert main([*asked, "--showing", "101"]) == 2
 
 
 def test_rehearse_knows_no_such_cause(capsys: pytest.CaptureFixture[str]) -> None:
     """A misspelt cause and a nought of sessions are errors of the command line."""
     asked = ["--trees", TREES, "rehearse", "power-lacking"]
-    assert main([*asked, "--as-cause", "gremlins"]) == 2
+    assert main([*asked, "--as", "gremlins"]) == 2
     assert "There is no cause 'gremlins'." in capsys.readouterr().err
     assert main([*asked, "--runs", "0"]) == 2
 

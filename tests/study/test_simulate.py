@@ -9,9 +9,9 @@ import pytest
 from faulttree.scorer.evidence import GONE, PRESENT, Evidence, Finding
 from faulttree.scorer.inference import Problem, solve, solve_problem, sweep
 from faulttree.scorer.network import make_network
-from faulttree.study.simulate import OutOfReach, draw_car, finding_of, observe
+from faulttree.study.simulate import HiddenCar, OutOfReach, draw_car, finding_of, observe
 
-from .small import small_network
+from .small import complaint, small_network
 
 RUNS = 6000
 COMPLAINT = Finding("rough", {PRESENT: 1.0, GONE: 0.0})
@@ -105,3 +105,42 @@ def test_an_observer_errs_at_choices_alone_and_as_often_as_said() -> None:
     assert finding_of(source, "low", 0.8, 0).bands == pytest.approx(
         {"low": 0.8, "high": 0.1, "fine": 0.1}
     )
+
+
+def test_a_test_that_needs_the_complaint_shows_less_without_it() -> None:
+    """Read while nothing shows, a fault is seen `shows_only` times as often; the leak stays."""
+    network = small_network()
+    source = replace(network.sources["squeeze"], shows_only=0.25)
+    sources = {**network.sources, "squeeze": source}
+    network = make_network(network.nodes, sources.values(), ["rough"])
+    random = np.random.default_rng(7)
+    cars = [draw_car(network, random, "rings") for _ in range(RUNS)]
+    low = sum(car.read("squeeze", showing=False) == "low" for car in cars)
+    assert within(low, RUNS, 1.0 - (1.0 - 0.9 * 0.25) * (1.0 - 0.01))
+    # A test that does not need it is not touched.
+    low = sum(car.read("load", showing=False) == "low" for car in cars)
+    assert within(low, RUNS, _load_low(cars))
+
+
+def _load_low(cars: list[HiddenCar]) -> float:
+    """How often the loaded pressure is low, from what each car holds."""
+    total = 0.0
+    for car in cars:
+        fine = 0.96
+        for cause, chance in (("pump", 0.8), ("rings", 0.1)):
+            fine *= 1.0 - chance * (cause in car.causes)
+        total += 1.0 - fine
+    return total / len(cars)
+
+
+def test_cars_with_two_complaints_have_both() -> None:
+    """Drawn for two complaints, every car has each, and causes come as the posterior says."""
+    network = small_network()
+    second = complaint("weak", {0: 0.6, 2: 0.5}, 3)
+    network = make_network(network.nodes, [*network.sources.values(), second], ["rough", "weak"])
+    random = np.random.default_rng(8)
+    cars = [draw_car(network, random) for _ in range(1500)]
+    assert all(car.has_complaint("rough") and car.has_complaint("weak") for car in cars)
+    both = Evidence((COMPLAINT, Finding("weak", {PRESENT: 1.0, GONE: 0.0})))
+    for cause, chance in solve(network, both).chances.items():
+        assert within(sum(cause in car.causes for car in cars), 1500, chance), cause
