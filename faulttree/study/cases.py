@@ -37,9 +37,10 @@ from faulttree.session.events import (
     SpecGiven,
     VehicleDescribed,
 )
-from faulttree.session.journal import EXERCISES, SUFFIX, JournalError, Record, read
+from faulttree.session.journal import SUFFIX, JournalError, Record, read
 from faulttree.session.standing import car_of, evidence, groups, weighed_bands
 from faulttree.session.state import State
+from faulttree.study.tally import logs_in
 from faulttree.tree.car import Car, fits
 from faulttree.tree.model import Knowledge
 
@@ -104,7 +105,7 @@ def gather(knowledge: Knowledge, folder: Path) -> Gathered:
     skipped: Counter[str] = Counter()
     gaps: defaultdict[str, list[float]] = defaultdict(list)
     seen: set[str] = set()
-    for path in _logs(folder):
+    for path in logs_in(folder):
         try:
             record = read(path)
         except JournalError:
@@ -128,14 +129,6 @@ def gather(knowledge: Knowledge, folder: Path) -> Gathered:
         else:
             contradictions.append(Contradiction(path.name.removesuffix(SUFFIX), found[0]))
     return Gathered(tuple(cases), dict(skipped), tuple(contradictions), dict(gaps))
-
-
-def _logs(folder: Path) -> list[Path]:
-    try:
-        found = [path for path in folder.iterdir() if path.name.endswith(SUFFIX)]
-    except FileNotFoundError:
-        return []
-    return sorted(path for path in found if path.name != EXERCISES)
 
 
 def _case(state: State, knowledge: Knowledge) -> Case | str | tuple[str]:

@@ -118,23 +118,23 @@ class _Cars:
         for case in cases:
             for cause in case.causes:
                 self.confirmed[case.fitting][self.at[cause]] += 1
-        same = Counter((case.causes, case.complaints) for case in cases)
-        self.same = [
-            (
-                np.array(sorted(self.at[cause] for cause in causes), int),
-                np.array(sorted(tree_at[tree] for tree in complaints), int),
-                times,
-            )
-            for (causes, complaints), times in same.items()
-        ]
         self.present = sum(self.confirmed.values(), np.zeros(len(self.causes)))
-        # A cause that was alone brought on all there was; only of several it must be worked out.
+        # A cause that was alone brought on all there was; only of several it must be worked out,
+        # side by side for all sessions with as many causes and complaints.
         self.alone = np.zeros_like(self.brings)
-        for causes, trees, times in self.same:
-            if len(causes) == 1:
-                self.alone[np.ix_(causes, trees)] += times
+        alike: defaultdict[tuple[int, int], list[tuple[list[int], list[int], int]]]
+        alike = defaultdict(list)
+        same = Counter((case.causes, case.complaints) for case in cases)
+        for (causes, complaints), times in same.items():
+            rows = sorted(self.at[cause] for cause in causes)
+            columns = sorted(tree_at[tree] for tree in complaints)
+            if len(rows) == 1:
+                self.alone[np.ix_(rows, columns)] += times
+            else:
+                alike[len(rows), len(columns)].append((rows, columns, times))
         self.same = [
-            (causes, trees, times) for causes, trees, times in self.same if len(causes) > 1
+            (np.array(rows)[:, :, None], np.array(columns)[:, None, :], np.array(times, float))
+            for rows, columns, times in (zip(*group, strict=True) for group in alike.values())
         ]
         self.fired = np.zeros_like(self.brings)
         self.unsure = np.zeros_like(self.brings)
@@ -152,10 +152,10 @@ class _Cars:
         strength, brings = self.strength, self.brings
         self.fired, self.unsure = self.alone.copy(), np.zeros_like(brings)
         for causes, trees, times in self.same:
-            block = np.ix_(causes, trees)
-            did = fired(brings[block])
-            self.fired[block] += times * did
-            self.unsure[block] += times * did * (1.0 - did)
+            did = fired(brings[causes, trees])
+            weighed = times[:, None, None] * did
+            np.add.at(self.fired, (causes, trees), weighed)
+            np.add.at(self.unsure, (causes, trees), weighed * (1.0 - did))
         silent = np.prod(1.0 - brings, axis=1)
         had, total = self.present.copy(), np.zeros(len(self.common))
         for fitting, seen in self.fitting.items():
@@ -237,28 +237,26 @@ class _Cars:
 def fired(brings: Array) -> Array:
     """The chance that each cause brought each complaint on, given all that is certain.
 
-    `brings` has a row for each confirmed cause and a column for each complaint. Certain is that
-    every cause brought at least one of them on, and that every one was brought on. All noughts
-    when that cannot be.
+    `brings` has a row for each confirmed cause and a column for each complaint, and may hold many
+    such tables. Certain is that every cause brought at least one of them on, and that every one
+    was brought on. All noughts when that cannot be.
     """
-    causes, _ = brings.shape
+    causes, complaints = brings.shape[-2:]
     quiet = 1.0 - brings
     # Inclusion and exclusion over which causes did nothing at all; beyond a few, over none.
     count = 1 << causes if causes <= TOGETHER else 1
     idle = (np.arange(count)[:, None] >> np.arange(causes)[None, :]) & 1
     sign = np.where(idle.sum(axis=1) % 2, -1.0, 1.0)
-    did_nothing = np.prod(np.where(idle == 1, quiet.prod(axis=1), 1.0), axis=1) * sign
-    brought = 1.0 - np.prod(np.where(idle[:, :, None] == 1, 1.0, quiet[None]), axis=1)
-    total = float(did_nothing @ np.prod(brought, axis=1))
-    if total <= 1e-12:
-        return np.zeros_like(brings)
+    silent = quiet.prod(axis=-1)[..., None, :]
+    did_nothing = np.prod(np.where(idle == 1, silent, 1.0), axis=-1) * sign
+    working = np.where(idle[:, :, None] == 1, 1.0, quiet[..., None, :, :])
+    brought = 1.0 - np.prod(working, axis=-2)
+    total = (did_nothing * np.prod(brought, axis=-1)).sum(axis=-1)[..., None]
     made = np.zeros_like(brings)
-    for j in range(brings.shape[1]):
-        rest = did_nothing
-        if brings.shape[1] > 1:
-            rest = rest * np.prod(np.delete(brought, j, axis=1), axis=1)
-        made[:, j] = brings[:, j] * (rest @ (1 - idle)) / total
-    return np.clip(made, 0.0, 1.0)
+    for j in range(complaints):
+        rest = did_nothing * np.prod(np.delete(brought, j, axis=-1), axis=-1)
+        made[..., j] = brings[..., j] * (rest @ (1 - idle)) / np.maximum(total, 1e-300)
+    return np.clip(np.where(total[..., None] > 1e-12, made, 0.0), 0.0, 1.0)
 
 
 # --- what is then read ------------------------------------------------------------------------
@@ -293,35 +291,27 @@ def _settle_test(
         key: _thrown_quietly(test.cascade, test.points_to, quiet[key[1]], key[0])
         for key in {(causes, fitting) for causes, fitting, _ in readings}
     }
-    rows = [
-        (
-            np.array([0, *sorted(at[cause] for cause in causes)]),
-            hidden[causes, fitting],
-            np.array([dict(weighed).get(band, 0.0) for band in bands]),
-            times,
-        )
-        for (causes, fitting, weighed), times in readings.items()
-    ]
-    trials = np.zeros(len(names))
-    for sources, _, _, times in rows:
-        trials[sources] += times
+    times = np.array(list(readings.values()), float)
+    weights = np.array([[dict(w).get(band, 0.0) for band in bands] for _, _, w in readings])
+    present = np.zeros((len(readings), len(names), 1))
+    present[:, 0] = 1.0
+    for row, (causes, _, _) in enumerate(readings):
+        present[row, [at[cause] for cause in causes]] = 1.0
+    quietly = np.array([hidden[causes, fitting] for causes, fitting, _ in readings])[:, None]
+    trials = times @ present[:, :, 0]
     now = old.copy()
     for _ in range(ROUNDS):
-        count = np.zeros_like(old)
-        for sources, quietly, weights, times in rows:
-            share = thrown(np.vstack([now[sources], quietly]), weights)[:-1]
-            count[sources] += times * share
+        chances = np.concatenate([now * present, quietly], axis=1)
+        count = np.tensordot(times, thrown(chances, weights)[:, :-1], axes=1)
         new = (strength * old + count) / (strength + trials[:, None])
         new = np.where((old > 0.0) & (old < 1.0), new, old)
         moved, now = float(abs(new - now).max(initial=0.0)), new
         if moved < STILL:
             break
     free = np.flatnonzero(((old > 0.0) & (old < 1.0)).ravel())
-    bend = np.zeros((old.size, old.size))
-    for sources, quietly, weights, times in rows:
-        slope = np.zeros_like(old)
-        slope[sources] = chance_slope(np.vstack([now[sources], quietly]), weights)[:-1]
-        bend += times * np.outer(slope, slope)
+    chances = np.concatenate([now * present, quietly], axis=1)
+    slope = (chance_slope(chances, weights)[:, :-1] * present).reshape(len(readings), -1)
+    bend = slope.T @ (times[:, None] * slope)
     q, a = now.ravel()[free], old.ravel()[free]
     inside = bend[np.ix_(free, free)]
     inside[range(len(free)), range(len(free))] += strength * (a / q**2 + (1 - a) / (1 - q) ** 2)
@@ -352,37 +342,33 @@ def thrown(chances: Array, weights: Array) -> Array:
     """The chance that each source threw each band, given how likely each band was read.
 
     `chances` has a row for each source and a column for each band of the cascade; `weights` are
-    those of the cascade's bands, then of the expected one.
+    those of the cascade's bands, then of the expected one. Both may hold many readings.
     """
-    sources, size = chances.shape
     # late[s, k]: the chance that s throws nothing before band k.
-    late = 1.0 - np.concatenate([np.zeros((sources, 1)), np.cumsum(chances, axis=1)], axis=1)
-    every = late.prod(axis=0)
+    late = 1.0 - np.cumsum(np.concatenate([np.zeros_like(chances[..., :1]), chances], -1), axis=-1)
+    every = late.prod(axis=-2, keepdims=True)
     # Chances leave room for the expected band, so nothing here is nought.
     rest = every / late
-    total = float(weights[:size] @ (every[:-1] - every[1:]) + weights[size] * every[size])
-    if total <= 0.0:
-        return np.zeros_like(chances)
+    read, expected = weights[..., None, :-1], weights[..., None, -1:]
+    total = (read * (every[..., :-1] - every[..., 1:])).sum(axis=-1, keepdims=True)
+    total = total + expected * every[..., -1:]
     # Read was the band that s threw (all others are as late), or an earlier one of another's.
-    earlier = np.concatenate(
-        [np.zeros((sources, 1)), np.cumsum(weights[:size] * (rest[:, :-1] - rest[:, 1:]), axis=1)],
-        axis=1,
-    )[:, :-1]
-    return np.asarray(chances * (weights[:size] * rest[:, :-1] + earlier) / total)
+    gone = np.cumsum(read * (rest[..., :-1] - rest[..., 1:]), axis=-1)
+    earlier = np.concatenate([np.zeros_like(gone[..., :1]), gone[..., :-1]], axis=-1)
+    share = chances * (read * rest[..., :-1] + earlier)
+    return np.where(total > 0.0, share / np.where(total > 0.0, total, 1.0), 0.0)
 
 
 def chance_slope(chances: Array, weights: Array) -> Array:
     """How the logarithm of a reading's chance changes with each chance of `thrown`."""
-    late = 1.0 - np.cumsum(chances, axis=1)
-    every = late.prod(axis=0)
+    late = 1.0 - np.cumsum(chances, axis=-1)
+    every = late.prod(axis=-2, keepdims=True)
     rest = every / late
-    steps = np.diff(weights)
-    total = weights[0] + float(steps @ every)
-    if total <= 0.0:
-        return np.zeros_like(chances)
+    steps = np.diff(weights, axis=-1)[..., None, :]
+    total = weights[..., None, :1] + (steps * every).sum(axis=-1, keepdims=True)
     # A source that throws band m is no longer late for any band after m.
-    after = np.cumsum((steps * rest)[:, ::-1], axis=1)[:, ::-1]
-    return np.asarray(-after / total)
+    after = np.cumsum((steps * rest)[..., ::-1], axis=-1)[..., ::-1]
+    return np.where(total > 0.0, -after / np.where(total > 0.0, total, 1.0), 0.0)
 
 
 def seen_on(knowledge: Knowledge, cases: Sequence[Case]) -> Counter[Key]:

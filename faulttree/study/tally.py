@@ -144,7 +144,7 @@ class Tally:
 def tally(folder: Path) -> Tally:
     """Count the logs of a folder; one that is not there holds none."""
     counting = _Counting()
-    for path in _logs(folder):
+    for path in logs_in(folder):
         found = scan(path)
         if found is None:
             counting.unreadable.append(path.name)
@@ -153,7 +153,8 @@ def tally(folder: Path) -> Tally:
     return counting.tally()
 
 
-def _logs(folder: Path) -> list[Path]:
+def logs_in(folder: Path) -> list[Path]:
+    """The logs of a folder, by name; the file of exercises among them is none."""
     try:
         found = [path for path in folder.iterdir() if path.name.endswith(SUFFIX)]
     except FileNotFoundError:

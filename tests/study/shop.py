@@ -9,7 +9,7 @@ in it is made up, since working it out at every step would take hours. Some cars
 truth.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -188,13 +188,19 @@ def write_shop(folder: Path, sessions: Iterator[Simulated]) -> int:
     folder.mkdir(parents=True, exist_ok=True)
     count = 0
     for count, session in enumerate(sessions, 1):
-        chain, data = NOTHING_BEFORE, b""
-        for number, (at, event) in enumerate(session.events, 1):
-            line = write_line(Envelope(number, at, "A. Tester", event), chain)
-            chain = chain_of(line)
-            data += line
-        (folder / f"{count:06}.jsonl").write_bytes(data)
+        write_events(folder / f"{count:06}.jsonl", session.events)
     return count
+
+
+def write_events(path: Path, events: Iterable[tuple[datetime, Event]]) -> Path:
+    """Write events with their times as one log, sound in every line."""
+    chain, data = NOTHING_BEFORE, b""
+    for number, (at, event) in enumerate(events, 1):
+        line = write_line(Envelope(number, at, "A. Tester", event), chain)
+        chain = chain_of(line)
+        data += line
+    path.write_bytes(data)
+    return path
 
 
 def distort(truth: Knowledge, seed: int, spread: float = 0.5) -> Knowledge:

@@ -1,6 +1,5 @@
 """Which sessions teach something: every reason to leave one out, and what the times tell."""
 
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -12,7 +11,6 @@ from faulttree.session.events import (
     Closed,
     ComplaintChecked,
     ComplaintTaken,
-    Envelope,
     Event,
     Noted,
     Opened,
@@ -24,10 +22,10 @@ from faulttree.session.events import (
     Withdrawn,
 )
 from faulttree.session.journal import read
-from faulttree.session.lines import NOTHING_BEFORE, chain_of, write_line
 from faulttree.study.cases import STOOD, gaps_of, gather
 from faulttree.tree.model import Knowledge, Part, Reading, Spec
 
+from .shop import write_events
 from .small import small_knowledge
 from .test_tally import write_log
 
@@ -205,15 +203,11 @@ def test_no_folder_teaches_nothing(tmp_path: Path) -> None:
 
 def gaps(tmp_path: Path, *events: tuple[float, Event]) -> list[tuple[str, float]]:
     """The minutes that a log of events, each some minutes after the one before, tells."""
-    chain, data, at = NOTHING_BEFORE, b"", START
-    timed: Sequence[tuple[float, Event]] = [(0, OPENED), (5, TAKEN), *events]
-    for number, (minutes, event) in enumerate(timed, 1):
+    at, timed = START, []
+    for minutes, event in [(0.0, OPENED), (5.0, TAKEN), *events]:
         at += timedelta(minutes=minutes)
-        line = write_line(Envelope(number, at, "A. Tester", event), chain)
-        chain = chain_of(line)
-        data += line
-    path = tmp_path / "a.jsonl"
-    path.write_bytes(data)
+        timed.append((at, event))
+    path = write_events(tmp_path / "a.jsonl", timed)
     return [(test, round(minutes, 6)) for test, minutes in gaps_of(read(path), SHELF)]
 
 

@@ -70,6 +70,18 @@ def test_who_threw_the_band_agrees_with_enumeration(
     assert thrown(table, weights) == pytest.approx(made / total, abs=1e-9)
 
 
+def test_many_at_once_are_as_one_by_one() -> None:
+    """Tables worked out side by side come to what each comes to by itself."""
+    random = np.random.default_rng(6)
+    brings = random.uniform(0.0, 0.9, (5, 3, 2))
+    assert fired(brings) == pytest.approx(np.array([fired(one) for one in brings]))
+    table, weights = random.uniform(0.0, 0.25, (5, 4, 3)), random.dirichlet(np.ones(4), 5)
+    pairs = list(zip(table, weights, strict=True))
+    assert thrown(table, weights) == pytest.approx(np.array([thrown(t, w) for t, w in pairs]))
+    slopes = np.array([chance_slope(t, w) for t, w in pairs])
+    assert chance_slope(table, weights) == pytest.approx(slopes)
+
+
 def test_the_slope_of_a_reading_agrees_with_small_steps() -> None:
     """How a reading's chance changes with each number is what two small steps to the side give."""
     random = np.random.default_rng(5)

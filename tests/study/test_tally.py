@@ -14,7 +14,6 @@ from faulttree.session.events import (
     CautionAcknowledged,
     Closed,
     ComplaintTaken,
-    Envelope,
     Event,
     Opened,
     ReadingTaken,
@@ -23,25 +22,19 @@ from faulttree.session.events import (
     Withdrawn,
 )
 from faulttree.session.journal import read
-from faulttree.session.lines import NOTHING_BEFORE, chain_of, write_line
 from faulttree.study.tally import Comeback, Following, Steps, scan, tally, to_csv, to_json, to_text
 from faulttree.tree.load import load_all
 
-from .shop import simulate_shop, write_shop
+from .shop import simulate_shop, write_events, write_shop
 
 START = datetime(2026, 3, 9, 8, 0, tzinfo=UTC)
 
 
 def write_log(path: Path, events: Sequence[Event], start: datetime = START) -> Path:
     """A log of these events, ten minutes apart, sound in every line."""
-    chain, data = NOTHING_BEFORE, b""
-    for number, event in enumerate(events, 1):
-        at = start + timedelta(minutes=10 * (number - 1))
-        line = write_line(Envelope(number, at, "A. Tester", event), chain)
-        chain = chain_of(line)
-        data += line
-    path.write_bytes(data)
-    return path
+    return write_events(
+        path, [(start + timedelta(minutes=10 * n), event) for n, event in enumerate(events)]
+    )
 
 
 def session(*causes: str, name: str = "Blue estate", tree: str = "rough") -> list[Event]:
@@ -174,14 +167,10 @@ def test_logs_from_before_advice_was_kept_say_nothing_of_it(tmp_path: Path) -> N
 def test_a_car_that_stood_over_night_is_not_looked_at_all_night(tmp_path: Path) -> None:
     """Of two days' work on a car the night between does not count as time to find."""
     first = session("leak")
-    path = write_log(tmp_path / "a.jsonl", first[:3])
-    chain = chain_of(path.read_bytes().splitlines()[-1])
-    for number, event in enumerate([*first[3:4], Repaired("leak"), *first[4:]], 4):
-        at = START + timedelta(days=1, minutes=10 * number)
-        line = write_line(Envelope(number, at, "A. Tester", event), chain)
-        chain = chain_of(line)
-        with path.open("ab") as file:
-            file.write(line)
+    events = [*first[:4], Repaired("leak"), first[4]]
+    days = (0, 0, 0, 1, 1, 1)
+    times = [START + timedelta(days=day, minutes=10 * n) for n, day in enumerate(days)]
+    write_events(tmp_path / "a.jsonl", zip(times, events, strict=True))
     (found,) = tally(tmp_path).causes
     # Twenty minutes on the first day; the gap to the first entry of the second is the night.
     assert found.median_minutes == 20.0
