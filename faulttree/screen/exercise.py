@@ -35,11 +35,13 @@ class ExercisePage(Page[None]):
 
     PAGE = "exercise"
     BINDINGS = actions.bindings("exercise")
+    VERTICAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-short"), (32, "-tall")]
     CSS: ClassVar[str] = """
     ExercisePage #exercise-text { height: 1fr; padding: 0 1; }
     ExercisePage #exercise-list { height: auto; max-height: 2; border-top: solid $primary; }
     ExercisePage Search { display: none; }
     ExercisePage.-choosing #exercise-text { height: 8; }
+    ExercisePage.-choosing.-tall #exercise-text { height: 14; }
     ExercisePage.-choosing #exercise-list { height: 1fr; max-height: 100%; }
     ExercisePage.-choosing Search { display: block; }
     """

@@ -93,7 +93,8 @@ def say(event: Event, knowledge: Knowledge | None = None) -> str:
             said = f": {event.said}" if event.said else ""
             return f"Complaint: {name(event.tree)}{said}"
         case VehicleDescribed():
-            return f"Vehicle: {event.name or event.vehicle or 'described'}"
+            own = knowledge.vehicles.get(event.vehicle or "") if knowledge else None
+            return f"Vehicle: {event.name or (own.name if own else event.vehicle) or 'described'}"
         case SpecGiven():
             source = f" ({event.source})" if event.source else ""
             unit = ""

@@ -26,7 +26,7 @@ from faulttree.tree.model import Knowledge
 LINES = [
     (Opened("1", ("unsteady",), "", "Blue van"), "Opened: Blue van"),
     (ComplaintTaken("unsteady", "shakes"), "Complaint: Idle is unsteady: shakes"),
-    (VehicleDescribed("demo-car"), "Vehicle: demo-car"),
+    (VehicleDescribed("demo-car"), "Vehicle: Demo car"),
     (SpecGiven("fuel_pressure", 36.0, "", "book"), "Fuel pressure: 36 psi (book)"),
     (
         CautionAcknowledged("petrol", "test", "pressure"),

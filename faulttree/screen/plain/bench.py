@@ -59,9 +59,17 @@ class Bench:
         self.steps = self.work.routes()
 
     @property
+    def gone(self) -> bool:
+        """Whether every complaint was looked for since the last repair and found gone."""
+        state = self.work.state
+        return bool(state.trees) and all(state.status(tree) == "gone" for tree in state.trees)
+
+    @property
     def best(self) -> Suggestion | None:
-        """What is worth most for its cost, if anything is left."""
-        return self.advised.suggestions[0] if self.advised and self.advised.suggestions else None
+        """What is worth most for its cost, if anything is left to be cured."""
+        if self.advised is None or self.gone:
+            return None
+        return self.advised.suggestions[0] if self.advised.suggestions else None
 
     def advice_for(self, step: str) -> Advice | None:
         """What was advised as this test or repair was taken, to be kept with it."""

@@ -130,6 +130,10 @@ class TestTaker:
         best = {s.id: s for s in advised.suggestions} if advised else {}
         if test.id in best:
             self.talk.say(f"To be expected: {settles_words(best[test.id].bands, test.expect)}.")
+        state = self.work.state
+        earlier = [fact for fact in state.readings_of(test.id) if fact.stage < state.stage]
+        if earlier:
+            self.talk.say(f"Before the repair it read {earlier[-1].event.band}.")
         before = self.work.readings_now(test.id)
         if before:
             read = "; ".join(shown_text(fact.event, test) for fact in before)
@@ -216,6 +220,9 @@ class TestTaker:
             typed = self._line(
                 "What did you find?", f"Type the number of what you found, or its name. {CANNOT}"
             )
+            if not typed:
+                self.talk.say(f"Type a number from 1 to {len(bands)}, or its name.")
+                continue
             found = matching(typed, bands)
             try:
                 choice = found[0] if len(found) == 1 else parse_choice(test, typed)
@@ -454,6 +461,8 @@ def check_instrument(bench: Bench, id: str) -> None:
         instrument = instrument_for(id, bench.work.car, knowledge)
         if instrument.correction:
             talk.say(f"{instrument.name} is corrected: {_points(instrument)}.")
+            if not any(fact.event.instrument == id for fact in bench.work.state.instruments):
+                talk.say("A check made now takes the place of all that the shop's file says of it.")
         unit = f" in {instrument.unit}" if instrument.unit else ""
         help = (
             "Hold it against a better instrument and type both figures; readings from now on are "

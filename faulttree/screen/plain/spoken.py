@@ -20,12 +20,17 @@ def sentences(blocks: Sequence[Block]) -> list[str]:
             case Paragraph():
                 said.append(f"{'Important: ' if block.important else ''}{block.text}")
             case Facts():
-                said += [
-                    sentence(f"{label}: {text}" if label else text) for label, text in block.items
-                ]
+                said += [sentence(_labelled(label, text)) for label, text in block.items]
             case Table():
                 said += [_row(block.head, row) for row in block.rows]
     return said
+
+
+def _labelled(label: str, text: str) -> str:
+    """A fact under its label; a label that is a sentence of its own ends as one."""
+    if not label:
+        return text
+    return f"{label} {text}" if label.rstrip().endswith((".", "!", "?")) else f"{label}: {text}"
 
 
 def _row(head: Sequence[str], row: Sequence[str]) -> str:

@@ -78,7 +78,7 @@ def settles_aloud(line: str) -> str:
         return sentence(f"It {line}")
     told = re.sub(r" ((?:<|>|≤|≥|under |over )?[0-9]+ %) -> ", r" goes from \1 to ", found["told"])
     verb = "that " if told.startswith("rules out") else ""
-    return sentence(f"If {found['band']}, a chance of {found['chance']}: {verb}{told}")
+    return sentence(f"If it reads {found['band']}, a chance of {found['chance']}: {verb}{told}")
 
 
 class Talk:

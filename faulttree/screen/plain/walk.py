@@ -18,7 +18,7 @@ from faulttree.screen.wording import (
     reach_words,
     weight_words,
 )
-from faulttree.screen.work import Advised, Work
+from faulttree.screen.work import Advised, Standing, Work
 from faulttree.session.events import ComplaintTaken, Noted, ReadingTaken, RouteLeft, Withdrawn
 from faulttree.session.moves import Command, Undo, undoable
 from faulttree.session.words import name_of, say
@@ -55,7 +55,8 @@ class Walk(Bench):
 
     def __init__(self, talk: Talk, work: Work) -> None:
         super().__init__(talk, work)
-        self.told = self.told_causes = -1
+        self.told_chances: list[str] | None = None
+        self.told_ways: list[str] | None = None
 
     def run(self) -> None:
         """Go on until the session is closed or left."""
@@ -67,9 +68,7 @@ class Walk(Bench):
                 self.talk.say("The caution stays open; it is asked again when you resume.")
         while self.work.state.is_open:
             self.look()
-            # Said again only when something was recorded: a voice takes its time.
-            if self.told != self.work.state.last:
-                self._situation()
+            self._situation()
             try:
                 if not self._command():
                     return
@@ -79,25 +78,25 @@ class Walk(Bench):
     # --- what stands -----------------------------------------------------------------------------
 
     def _situation(self) -> None:
-        """The likeliest causes when they moved, then route and advice."""
-        assert self.reckoned is not None
-        self.told = self.work.state.last
-        if self.told_causes != self.reckoned.moved:
-            self._causes(LIKELIEST)
-            self.told_causes = self.reckoned.moved
-        self._say_routes()
-        best = self.best
-        if best is None:
-            self.talk.say("Advice: nothing is left that would tell more.")
-            return
-        verb = "repair " if best.kind == "repair" else ""
-        parts = f", parts {money_words(best.parts)}" if best.parts else ""
-        self.talk.say(f"Advice: {verb}{best.name}, {minutes_words(best.minutes)}{parts}.")
-        for line in best.settles[:2]:
-            self.talk.say(settles_aloud(line))
+        """The likeliest causes, then route and advice; what was said before is not said again.
 
-    def _say_routes(self) -> None:
+        A voice takes its time, and what it says should be news.
+        """
+        ways = [*self._route_lines(), *self._advice_lines()]
+        # How a chance moved is told once; without a move the same chances are no news.
+        chances = [
+            *self._doubts(),
+            *(f"{cause.id} {percent(cause.chance)}" for cause in self._standing()[:LIKELIEST]),
+        ]
+        if chances and chances != self.told_chances:
+            self.talk.say("\n".join(self._cause_lines(LIKELIEST)))
+        if ways != self.told_ways:
+            self.talk.say("\n".join(ways))
+        self.told_chances, self.told_ways = chances, ways
+
+    def _route_lines(self) -> list[str]:
         knowledge = self.work.knowledge
+        lines = []
         said = set()
         for tree, step in self.steps.items():
             if (step.kind, step.id) in said:
@@ -108,35 +107,58 @@ class Walk(Bench):
                 test = knowledge.tests[step.id]
                 words = f"{test.name}, {minutes_words(test.minutes)}, {reach_words(test.reach)}"
             elif step.kind == "cause":
-                words = f"suspect {knowledge.causes[step.id].name}; repair it with fix"
+                words = f"suspect {knowledge.causes[step.id].name}; type route to repair it"
             else:
                 words = step.why or "the route ends here"
-            self.talk.say(f"Route{of_tree}: {words.rstrip('.')}.")
+            lines.append(f"Route{of_tree}: {words.rstrip('.')}.")
             last = step.last
             if step.kind != "end" and last is not None and last.how == "read":
-                self.talk.say(
-                    f"That is because {knowledge.tests[last.test].name} read {last.band}."
-                )
+                lines.append(f"That is because {knowledge.tests[last.test].name} read {last.band}.")
+        return lines
 
-    def _causes(self, count: int | None) -> None:
+    def _advice_lines(self) -> list[str]:
+        if self.gone:
+            return ["Advice: the complaint is gone. Type close to close the session."]
+        best = self.best
+        if best is None:
+            return ["Advice: nothing is left that would tell more."]
+        verb = "repair " if best.kind == "repair" else ""
+        parts = f", parts {money_words(best.parts)}" if best.parts else ""
+        return [
+            f"Advice: {verb}{best.name}, {minutes_words(best.minutes)}{parts}.",
+            *map(settles_aloud, best.settles[:2]),
+        ]
+
+    def _standing(self) -> list[Standing]:
+        """The causes that were not put right, the likeliest first."""
+        found = self.reckoned.causes if self.reckoned else ()
+        return [cause for cause in found if not cause.repaired]
+
+    def _doubts(self) -> list[str]:
+        """What is to be known of the chances themselves: none, rough, or readings at odds."""
         assert self.reckoned is not None
+        lines = []
         if self.reckoned.trouble:
-            self.talk.say(self.reckoned.trouble)
+            lines.append(self.reckoned.trouble)
         if not self.reckoned.exact:
             left = percent(self.reckoned.omitted)
-            self.talk.say(f"Rough figures: {left} of what is possible is left out.")
+            lines.append(f"Rough figures: {left} of what is possible is left out.")
         if self.advised and self.advised.conflict and self.advised.conflict.serious:
-            self.talk.say(self.advised.conflict.message)
-        standing = [cause for cause in self.reckoned.causes if not cause.repaired]
+            lines.append(self.advised.conflict.message)
+        return lines
+
+    def _cause_lines(self, count: int | None) -> list[str]:
+        lines, standing = self._doubts(), self._standing()
         if standing:
-            self.talk.say("Likeliest causes:" if count else "Causes:")
+            lines.append("Likeliest causes:" if count else "Causes:")
         for at, cause in enumerate(standing[:count], 1):
             moved = ""
             if percent(cause.before) != percent(cause.chance):
                 word = "rose" if cause.chance > cause.before else "fell"
                 moved = f", {word} from {percent(cause.before)}"
             chance = f"{percent(cause.chance)}, {chance_words(cause.chance)}"
-            self.talk.say(f"{at}. {cause.name}: {chance}{moved}")
+            lines.append(f"{at}. {cause.name}: {chance}{moved}")
+        return lines
 
     # --- commands --------------------------------------------------------------------------------
 
@@ -164,7 +186,7 @@ class Walk(Bench):
         return True
 
     def _do_look(self) -> None:
-        self.told = self.told_causes = -1
+        self.told_chances = self.told_ways = None
 
     def _do_route(self) -> None:
         going = {(s.kind, s.id): s for s in self.steps.values() if s.kind != "end"}
@@ -187,7 +209,7 @@ class Walk(Bench):
     def _do_advice(self) -> None:
         best = self.best
         if best is None:
-            self.talk.say("Nothing is left that would tell more.")
+            self.talk.say(self._advice_lines()[0])
         elif best.kind == "test":
             TestTaker(self, self.work.knowledge.tests[best.id], "advice").take()
         else:
@@ -218,11 +240,10 @@ class Walk(Bench):
         mending.close(self)
 
     def _do_causes(self) -> None:
-        self._causes(None)
+        self.talk.say("\n".join(self._cause_lines(None)))
 
     def _do_why(self) -> None:
-        assert self.reckoned is not None
-        standing = [cause for cause in self.reckoned.causes if not cause.repaired]
+        standing = self._standing()
         way = self.advised.explanation if self.advised else None
         if not standing or way is None or self.advised is None:
             self.talk.say("There is nothing to explain: the readings exclude one another.")
@@ -359,6 +380,10 @@ def why_lines(work: Work, cause: str, advised: Advised) -> list[str]:
         weight = step.decibans.get(cause, 0.0)
         name = advised.sources.get(step.source, step.source)
         chance = percent(step.chances.get(cause, 0.0))
-        figure = f" ({weight:+.1f} decibans)" if abs(weight) >= 0.05 else ""
+        figure = f" (weight {weight:+.1f})" if abs(weight) >= 0.05 else ""
         said.append(f"{name}, {step.band}: {weight_words(weight)}{figure}, then {chance}.")
+    said.append(
+        "Weight: +3 doubles the odds that it is this, +10 makes them ten times as good; minus does "
+        "the opposite."
+    )
     return said
