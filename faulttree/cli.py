@@ -813,7 +813,7 @@ def _tally(options: argparse.Namespace) -> int:
 
 def _learn(options: argparse.Namespace) -> int:
     from faulttree.study.cases import gather
-    from faulttree.study.learn import Refused, learn, to_json, to_text
+    from faulttree.study.learn import Refused, TooContradictory, learn, to_json, to_text
     from faulttree.study.overlay import CannotWrite, overlay_of, write
     from faulttree.tree.load import TreeError, load_all
     from faulttree.tree.places import TREES, shipped
@@ -831,7 +831,8 @@ def _learn(options: argparse.Namespace) -> int:
         lesson = learn(knowledge, gathered, strength=options.strength)
     except Refused as trouble:
         left_out = [(count, why) for why, count in gathered.skipped.items()]
-        left_out += [(1, f"{one.session}: {one.why}") for one in gathered.contradictions]
+        if not isinstance(trouble, TooContradictory):
+            left_out += [(1, f"{one.session}: {one.why}") for one in gathered.contradictions]
         listed = "".join(f"\n  left out: {count} ({why})" for count, why in left_out[:LISTED])
         raise Wrong(f"{trouble}{listed}\nNothing was written.", CONTENT) from None
     overlay = overlay_of(lesson, knowledge)

@@ -166,9 +166,10 @@ def _insist(gathered: Gathered) -> None:
             f"{MOST_CONTRADICTORY:.0%}.{named}{more}"
         )
     if count < ENOUGH_SESSIONS:
+        there = "There is 1 closed session" if count == 1 else f"There are {count} closed sessions"
         raise TooLittle(
-            f"There are {count} closed sessions with confirmed causes; it takes "
-            f"{ENOUGH_SESSIONS} before anything can be learnt from them."
+            f"{there} with confirmed causes; it takes {ENOUGH_SESSIONS} before anything can be "
+            "learnt from them."
         )
 
 

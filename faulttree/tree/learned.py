@@ -20,10 +20,10 @@ deletes it has the authored figures back, since the authored files are never tou
 Each figure takes the place of the authored one, band by band and cause by cause; whatever is not
 there stays as authored, and a pair that the author left out is added. Every id must exist somewhere
 in the folder, and what is not loaded is passed over, so one file serves every choice of trees. A
-chance is more than 0 and less than 1, no band is the expected one, and together with the authored
-figures that stay, the bands of a test leave room for the expected one. Whoever learns anew loads
-the trees with `learned=False`, or the same sessions would count twice. What the figures should be
-is left to whoever writes the file (`faulttree.study.overlay`).
+chance is more than 0 and less than 1, minutes are more than 0, no band is the expected one, and
+together with the authored figures that stay, the bands of a test leave room for the expected one.
+Whoever learns anew loads the trees with `learned=False`, or the same sessions would count twice.
+What the figures should be is left to whoever writes the file (`faulttree.study.overlay`).
 """
 
 import dataclasses

@@ -2,17 +2,19 @@
 
 import json
 import shutil
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from faulttree.cli import main
+from faulttree.session.events import Closed, ComplaintTaken, Opened
 from faulttree.tree import places
 from faulttree.tree.check import check
 from faulttree.tree.load import load_all
 
 from .shop import simulate_shop, write_shop
-from .test_tally import session, write_log
+from .test_tally import START, session, write_log
 
 TREES = str(Path(__file__).parent.parent / "cli" / "trees")
 
@@ -86,6 +88,32 @@ def test_learn_says_when_there_is_too_little(
     assert not (Path(TREES) / "learned.yaml").exists()
     for strength in ("0", "nan", "inf"):
         assert main([*asked, "--strength", strength]) == 2
+
+
+def test_learn_names_the_sessions_that_contradict_themselves(
+    shop: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One is left out by name and the rest teaches; when there are too many, nothing is learnt."""
+    paths = sorted((shop / "sessions").iterdir())
+    opened = Opened("1.0.0", ("power-lacking",), "0" * 64, "x")
+    closed = Closed("cured", ("air-leak",))
+
+    def spoil(path: Path, minutes: int) -> None:
+        at = START + timedelta(minutes=minutes)
+        write_log(path, [opened, ComplaintTaken("power-lacking"), closed], at)
+
+    spoil(paths[0], 0)
+    assert main(["learn", "--dry-run"]) == 0
+    said = capsys.readouterr().out
+    assert "Learnt from 59 closed sessions" in said
+    assert f"  {paths[0].stem}: closed as cured, but nothing was repaired" in said
+    for number, path in enumerate(paths[1:20], 1):
+        spoil(path, number)
+    assert main(["learn"]) == 1
+    said = capsys.readouterr().err
+    assert "20 of 60 sessions closed as cured speak against themselves" in said
+    assert said.count("nothing was repaired") == 5
+    assert not (shop / "trees" / "learned.yaml").exists()
 
 
 @pytest.fixture
