@@ -35,6 +35,8 @@ FOUND = ("cured",)
 """The outcomes in which the causes given at closing were proved."""
 STOOD = 240.0
 """A gap between entries longer than this many minutes is not work."""
+SHOWN = 20
+"""So many comebacks are listed for people, the latest."""
 GROUPS = ("followed throughout", "followed at half the steps or more", "followed less")
 
 
@@ -382,12 +384,14 @@ def to_text(counts: Tally) -> str:
         )
     lines += _advice_lines(counts)
     if counts.comebacks:
-        lines += ["", "Came back with the same complaint"]
+        lines += ["", f"Came back with the same complaint: {len(counts.comebacks)}"]
         lines += [
             f"  {line.vehicle}, {line.tree}: after {line.days:.0f} days ({line.first}, then "
             f"{line.again})"
-            for line in counts.comebacks
+            for line in counts.comebacks[-SHOWN:]
         ]
+        if len(counts.comebacks) > SHOWN:
+            lines.append(f"  These are the last {SHOWN}; JSON has them all.")
     if counts.unreadable:
         lines += ["", "Could not be read: " + ", ".join(counts.unreadable)]
     return "\n".join(lines) + "\n"

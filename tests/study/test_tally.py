@@ -77,6 +77,21 @@ def test_a_comeback_is_the_same_car_with_the_same_complaint(tmp_path: Path) -> N
     assert isinstance(back, Comeback)
     assert (back.vehicle, back.tree, back.first, back.again) == ("blue  Estate", "rough", "a", "b")
     assert 29.9 < back.days < 30.0
+    assert "Came back with the same complaint: 1\n  blue  Estate, rough" in to_text(counts)
+
+
+def test_of_many_comebacks_the_latest_are_listed(tmp_path: Path) -> None:
+    """People see the last twenty and how many there were; JSON holds every one."""
+    for day in range(25):
+        at = START + timedelta(days=day)
+        write_log(tmp_path / f"{day:02}.jsonl", session("leak"), at)
+    counts = tally(tmp_path)
+    text = to_text(counts)
+    assert "Came back with the same complaint: 24" in text
+    assert text.count("  Blue estate, rough: after") == 20
+    assert "(23, then 24)" in text
+    assert "(00, then 01)" not in text
+    assert len(json.loads(to_json(counts))["comebacks"]) == 24
 
 
 def test_what_was_withdrawn_does_not_count(tmp_path: Path) -> None:
