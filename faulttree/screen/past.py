@@ -8,7 +8,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from faulttree.screen.wording import figure, percent, with_unit
+from faulttree.screen.wording import (
+    figure,
+    percent,
+    spread_shown,
+    to_shown,
+    unit_shown,
+    with_unit,
+)
 from faulttree.screen.work import MOVING
 from faulttree.session.events import (
     CannotDo,
@@ -26,7 +33,7 @@ from faulttree.session.events import (
     Withdrawn,
 )
 from faulttree.session.words import figure_text, name_of, say, true_text
-from faulttree.tree.model import Knowledge
+from faulttree.tree.model import Knowledge, Test
 
 KINDS: dict[str, tuple[type[Event], ...]] = {
     "repair": (Repaired,),
@@ -96,6 +103,23 @@ def changed_little(event: Event) -> list[str]:
     return ["This entry changed little."] if isinstance(event, MOVING) else []
 
 
+def _figures(event: ReadingTaken, test: Test | None) -> list[str]:
+    """The figure that was banded and its limits, in the unit of the gauge where that can be."""
+    if event.figure is None:
+        return []
+    if test is None or test.reading is None or test.reading.figure_unit != event.unit:
+        said, limits, unit = figure_text(event), list(event.limits), event.unit
+    else:
+        unit = unit_shown(test)
+        said = figure(to_shown(test, event.figure))
+        if event.u:
+            said += f" ± {figure(spread_shown(test, 2 * event.u), 2)}"
+        said = with_unit(said, unit)
+        limits = [to_shown(test, limit) for limit in event.limits]
+    between = ", ".join(with_unit(figure(limit), unit) for limit in limits)
+    return [f"Figure: {said}", *([f"Limits: {between}"] if between else [])]
+
+
 def reading_facts(event: Event, knowledge: Knowledge) -> list[str]:
     """What was recorded with a reading: figure, limits, how sure, showing, why it was taken."""
     if not isinstance(event, ReadingTaken):
@@ -104,11 +128,7 @@ def reading_facts(event: Event, knowledge: Knowledge) -> list[str]:
     true = true_text(event, knowledge.tests.get(event.test))
     if true:
         facts.append(f"Corrected for the instrument: {true}")
-    if event.figure is not None:
-        facts.append(f"Figure: {figure_text(event)}")
-    if event.limits:
-        limits = ", ".join(with_unit(figure(limit), event.unit) for limit in event.limits)
-        facts.append(f"Limits: {limits}")
+    facts += _figures(event, knowledge.tests.get(event.test))
     bands = sorted(event.bands.items(), key=lambda item: -item[1])
     sure = ", ".join(f"{band} {percent(chance)}" for band, chance in bands if chance >= 0.005)
     facts.append(f"How sure: {sure}")

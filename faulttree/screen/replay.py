@@ -350,5 +350,5 @@ class ReplayPage(Page[None]):
             rows += [text.line(row) for row in moved or changed_little(envelope.event)]
         no_advice: Advised | None = None
         rows += doubts(reckoned, no_advice)
-        rows += cause_rows(reckoned, 5 if self.size.height < 30 else 12, cells)
+        rows += cause_rows(reckoned, 5 if self.size.height < 30 else 9, cells)
         return text.stack(rows)

@@ -95,6 +95,20 @@ async def test_a_reading_is_shown_as_it_was_recorded(sessions, size):
         assert "Taken by: the advice" in shown
 
 
+async def test_figure_and_limits_stand_in_the_unit_of_the_gauge(sessions):
+    """A vacuum that was read in inHg is replayed in inHg, with its limit in inHg beside it."""
+    path = sessions / CLOSED
+    entry = _entry("ReadingTaken", path, "manifold-vacuum-idle")
+    app = _app(path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await _settled(app, pilot)
+        app.screen.query_one(PickList).highlighted = entry - 1
+        await _settled(app, pilot)
+        # 16 inHg are 54.18 kPa (1 inHg = 3.386 kPa, NIST SP 811).
+        assert "Figure: 13.5 ± " in _frame(app)
+        assert "Limits: 16 inHg" in _frame(app)
+
+
 async def test_the_causes_stand_as_they_did_then(sessions, size):
     """The chances at an entry do not know what came later: the leak is suspected, then repaired."""
     path = sessions / CLOSED
