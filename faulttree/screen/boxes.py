@@ -46,6 +46,13 @@ class AskBox(Box[str]):
     def enter_does(self) -> str:
         return "" if self.careful else "Choose"
 
+    def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
+        """Enter where nothing is highlighted: say what to do instead."""
+        event.stop()
+        self.query_one(".box-title", Words).update(
+            text.line((self.box_title, "bold"), ("  Press its digit.", "bold $text-primary"))
+        )
+
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
         self.dismiss(event.id)
 

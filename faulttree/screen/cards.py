@@ -265,6 +265,33 @@ def doubts(reckoned: Reckoned, advised: Advised | None) -> list[Content]:
     return rows
 
 
+NARROW_ROUTES, WIDE_ROUTES = 2, 4
+"""How many routes are told at most, so that the entry of the reading never leaves the screen."""
+
+
+def _routes_shown(
+    steps: dict[str, RouteStep], now: Next | None, most: int
+) -> tuple[list[tuple[str, RouteStep]], int]:
+    """The routes that are told, each step once, the present one among them; and how many are not.
+
+    What still asks for something comes before what has ended.
+    """
+    once: dict[tuple[str, str], tuple[str, RouteStep]] = {}
+    for tree, step in steps.items():
+        once.setdefault((step.kind, step.id if step.kind != "end" else tree), (tree, step))
+    ranked = sorted(
+        once.values(),
+        key=lambda pair: (
+            now is None or (pair[1].kind, pair[1].id) != (now.kind, now.id),
+            pair[1].kind == "end",
+        ),
+    )
+    if len(ranked) <= most:
+        return list(once.values()), 0
+    kept = ranked[: most - 1]
+    return [pair for pair in once.values() if pair in kept], len(ranked) - len(kept)
+
+
 def ways(
     work: Work,
     steps: dict[str, RouteStep],
@@ -283,11 +310,8 @@ def ways(
     rows: list[Content] = []
     by_id = {(s.kind, s.id): s for s in advised.suggestions} if advised else {}
     best = advised.suggestions[0] if advised and advised.suggestions else None
-    seen: set[tuple[str, str]] = set()
-    for tree, step in steps.items():
-        if (step.kind, step.id) in seen and step.kind != "end":
-            continue
-        seen.add((step.kind, step.id))
+    shown, more = _routes_shown(steps, now, WIDE_ROUTES if full else NARROW_ROUTES)
+    for tree, step in shown:
         of_tree = f" ({work.knowledge.trees[tree].complaint})" if len(steps) > 1 and full else ""
         here = now is not None and now.kind == step.kind and now.id == step.id
         if step.kind == "test":
@@ -308,6 +332,9 @@ def ways(
         else:
             why = step.why or "The route ends here."
             rows += _way(" ", "Route ", False, why, "", "", cells, "")
+    if more:
+        said = f"and {more} more; {route_key} goes from one to the next"
+        rows.append(text.line(" " * 11, (said, QUIET)))
     if advised is None:
         rows.append(
             text.line((f"{advice_key} ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET))

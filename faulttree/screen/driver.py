@@ -37,7 +37,7 @@ def ask_driver(page: WalkPage, tree: str | None = None) -> None:
         Row(SAID, text.line(("Driver says: ", "bold"), taken.said or "nothing written")),
         Row(OFTEN, text.line(("How often: ", "bold"), taken.how_often or "not said")),
         *(
-            Row(f"?{at}", text.line((f"{ask} ", "bold"), taken.answers.get(ask, "not asked")))
+            Row(f"?{at}", text.line((f"{ask} ", "bold"), taken.answers.get(ask, "no answer yet")))
             for at, ask in enumerate(known.ask)
         ),
     ]

@@ -491,8 +491,10 @@ class EntryPanel(Vertical):
                 how = self._quantity(field).how
             except ReadingError:
                 how = ""
-        # Only what was converted, or could have been read in another way, has to be said.
+        # Only what was converted, or could have been read in another way, has to be said; that a
+        # comma parts the decimals is seen from the figure.
         said = how if ", that is " in how or "(" in how else ""
+        said = said.removesuffix(" (decimal comma)")
         unit = field.part.unit
         return text.line(f" {unit}", (f"  {said}" if said else "", "bold"))
 

@@ -9,6 +9,9 @@ from textual.content import Content
 from faulttree.screen import actions, text
 from faulttree.screen.page import Box, KeyLine, PageLike, Words
 
+BOX = 70
+"""How many cells a line of the help has at 80 columns."""
+
 ALWAYS = (
     ("digits", "Begin a reading, or choose a row of a list by its number."),
     ("arrows", "Move in a list, or between the fields of a reading."),
@@ -17,12 +20,33 @@ ALWAYS = (
 )
 
 
+ON_A_CARD = (
+    ("choices", "Their first letters go to them; Space first makes a letter a command."),
+    ("paste", "A whole list pasted into the first field fills the table."),
+)
+"""What there is to know besides where a reading is entered."""
+
+WORDS = (
+    ("Route", "What the author of the tree does next. You may leave it at any time."),
+    ("Advice", "What is worth most for its cost after everything read so far."),
+    ("Chance", "How likely a cause is there now. Several can be; they need not add up to 100 %."),
+    ("Right 90 in 100", "How often such a gauge, or such a look, tells the truth."),
+    ("In limits", "Where a healthy engine reads, and whose figure that is."),
+    ("Showing", "Whether the driver's complaint could be felt or seen at that moment."),
+    ("Base reading", "Must be right before the readings after it mean anything."),
+)
+"""What the words of a card mean."""
+
+
 class HelpBox(Box[None]):
     """What every key does on the page behind."""
 
     def __init__(self, page: PageLike) -> None:
         super().__init__()
         self.page = page
+
+    def foot(self) -> list[tuple[str, str, str, int]]:
+        return [piece for piece in super().foot() if piece[2] != "help"]
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):
@@ -34,7 +58,8 @@ class HelpBox(Box[None]):
     def said(self) -> Content:
         """The whole help as text."""
         keymap = self.host.keymap
-        lines = [_row(key, about) for key, about in ALWAYS]
+        on_a_card = self.page.PAGE in {"walk", "reading"}
+        lines = [_row(key, about) for key, about in ALWAYS + (ON_A_CARD if on_a_card else ())]
         lines.append(Content(""))
         for action in actions.actions_of(self.page.PAGE):
             keys = [actions.show_key(key) for key in actions.keys_of(action, keymap)]
@@ -52,10 +77,16 @@ class HelpBox(Box[None]):
                 )
             )
         )
+        if on_a_card:
+            lines += [Content(""), text.line(("What the words mean", "bold"))]
+            lines += [_row(word, about, 16) for word, about in WORDS]
         for problem in self.host.key_problems:
             lines.append(text.line(("Key file: ", "bold"), problem))
         return text.stack(lines)
 
 
-def _row(keys: str, about: str) -> Content:
-    return text.line((text.left(keys, 13), "bold $text-primary"), f" {about}")
+def _row(keys: str, about: str, cells: int = 13) -> Content:
+    """A key or word and what it does or means; further lines stand under the first."""
+    first, *rest = text.wrap(about, BOX - cells - 1)
+    rows = [text.line((text.left(keys, cells), "bold $text-primary"), f" {first}")]
+    return text.stack([*rows, *(text.line(f"{' ' * cells} {row}") for row in rest)])

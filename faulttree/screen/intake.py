@@ -158,9 +158,11 @@ class ComplaintPage(Page[None]):
     def show(self, keep: str | None = None) -> None:
         """Show the complaints that answer what is typed, the best first."""
         query = self.query_one(Input).value
+        begins = query.strip().casefold()
         ranked = sorted(
             ((rank(query, (card.complaint, *card.driver_says)), card) for card in self.cards),
-            key=lambda pair: -pair[0],
+            # Of those that answer alike, one whose own name begins so was most likely meant.
+            key=lambda pair: (-pair[0], not pair[1].complaint.casefold().startswith(begins)),
         )
         found = [card for score, card in ranked if score > 0][:MOST_FOUND]
         rows = [self._row(card, query) for card in found]

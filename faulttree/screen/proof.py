@@ -10,13 +10,13 @@ from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
+from faulttree.screen.wording import figure_shown
 from faulttree.screen.work import Work
 from faulttree.session.events import ComplaintChecked
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed
 from faulttree.session.proof import Due, ProofRow, Side, before_beside_after, remaining, to_repeat
-from faulttree.session.words import name_of, with_unit
-from faulttree.trade.words import plain
+from faulttree.session.words import name_of
 
 SIGNS = {
     "better": "✓ better",
@@ -162,8 +162,7 @@ class ProofPage(Page[None]):
         test = self.work.knowledge.tests.get(row.id)
         good = "✓" if test is not None and side.band == test.expect else "✗"
         event = side.group.last.event
-        figure = with_unit(plain(event.figure, 4), event.unit) if event.figure is not None else ""
-        return f"{good} {side.band} {figure}".rstrip()
+        return f"{good} {side.band} {figure_shown(event, test)}".rstrip()
 
     # --- doing it --------------------------------------------------------------------------------
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from faulttree.screen import actions
 from faulttree.screen.cards import Next
 from faulttree.screen.taking import TakingPage
+from faulttree.screen.wording import figure_shown
 from faulttree.screen.work import Work
-from faulttree.session.words import figure_text
 
 
 class ReadingPage(TakingPage):
@@ -25,4 +25,5 @@ def _before(work: Work, test: str) -> str:
     if not earlier:
         return "not read before the repair."
     event = earlier[-1].event
-    return f"before the repair it read {event.band} {figure_text(event)}".rstrip() + "."
+    shown = figure_shown(event, work.knowledge.tests.get(test))
+    return f"before the repair it read {event.band} {shown}".rstrip() + "."

@@ -16,6 +16,7 @@ from faulttree.tree.car import limit_value
 from faulttree.tree.model import SpecLimit
 
 if TYPE_CHECKING:
+    from faulttree.session.events import ReadingTaken
     from faulttree.tree.car import Car, Known
     from faulttree.tree.model import Knowledge, Test
 
@@ -130,6 +131,15 @@ def spread_shown(test: Test, spread: float) -> float:
     unit = test.reading.figure_unit if test.reading else ""
     shown = unit_shown(test)
     return spread if shown == unit else convert_difference(spread, unit, shown)
+
+
+def figure_shown(event: ReadingTaken, test: Test | None) -> str:
+    """The figure that a reading came to, in the unit in which its test is typed."""
+    if event.figure is None:
+        return ""
+    if test is None or test.reading is None or test.reading.figure_unit != event.unit:
+        return with_unit(figure(event.figure), event.unit)
+    return with_unit(figure(to_shown(test, event.figure)), unit_shown(test))
 
 
 def band_range(test: Test, limits: Sequence[float], band: str) -> str:

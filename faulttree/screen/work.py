@@ -232,6 +232,7 @@ class Reckoner:
         key = (trees, choices)
         if self._network is None or self._network[0] != key:
             self._network = (key, build_network(self.knowledge, trees, car))
+            self._chances.clear()
         return self._network[1]
 
     def chances(self, state: State, car: Car, before: State | None = None) -> Reckoned:
@@ -250,6 +251,7 @@ class Reckoner:
             )
         now = posterior.chances
         was = self._before(before, car, now)
+        self._chances[moved(state)] = now
         gone = {fact.event.cause for fact in state.repairs}
         relevant = {network.nodes[at].id for at in network.relevant}
         causes = [
@@ -272,6 +274,9 @@ class Reckoner:
         if before is None or not before.complaints:
             return now
         network = self.network(before, car)
+        if (known := self._chances.get(moved(before))) is not None:
+            # Worked out when it was the present: the history before an entry never changes.
+            return known
         try:
             return solve(network, _only_known(evidence(before, self.knowledge), network)).chances
         except Impossible:

@@ -1,6 +1,7 @@
 """What is drawn from characters and said in words: bars, scales, plots, routes, chances."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import example, given
@@ -10,9 +11,10 @@ from faulttree.scorer.explain import Conflict
 from faulttree.screen import draw
 from faulttree.screen.cards import doubts, settles_line, steps
 from faulttree.screen.text import width
-from faulttree.screen.wording import chance_words, move_words, percent, weight_words
+from faulttree.screen.wording import chance_words, figure_shown, move_words, percent, weight_words
 from faulttree.screen.work import Advised, Reckoned
 from faulttree.session.entry import parse_spec
+from faulttree.session.events import ReadingTaken
 from faulttree.trade.units import ReadingError
 from faulttree.tree.car import describe_car
 from faulttree.tree.graph import next_on_route
@@ -212,3 +214,15 @@ def test_no_list_of_cylinders(typed):
     """What is no list of cylinders is refused with what to write instead."""
     with pytest.raises(ReadingError, match="cylinder"):
         parse_spec(Spec("order", "Firing order", is_list=True), typed)
+
+
+def test_a_figure_is_shown_in_the_unit_that_was_typed(knowledge):
+    """A figure that a sum put into another unit is told as the instrument shows it."""
+    test = knowledge.tests["manifold-vacuum"]
+    part = test.reading.parts[0]
+    brought = replace(test, reading=replace(test.reading, parts=(part,), figure_unit="kPa"))
+    event = ReadingTaken("manifold-vacuum", figure=60.0, unit="kPa")
+    # 1 inHg is 3.386 389 kPa: NIST SP 811 (2008), table B.8 (conventional).
+    assert figure_shown(event, brought) == f"{60 / 3.386389:.4g} inHg"
+    assert figure_shown(event, None) == "60 kPa"
+    assert figure_shown(ReadingTaken("manifold-vacuum"), brought) == ""

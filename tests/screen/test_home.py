@@ -10,6 +10,7 @@ from faulttree.screen.intake import rank
 from faulttree.session.events import Closed
 from faulttree.session.journal import bring_in, list_sessions, read
 from faulttree.session.moves import NotAllowed
+from faulttree.tree.load import list_trees
 from faulttree.tree.places import shipped
 
 
@@ -205,3 +206,21 @@ async def test_a_session_left_by_the_way_back_stands_on_home(tmp_path: Path) -> 
         home = app.screen
         assert isinstance(home, HomePage)
         assert [card.id for card in home.cards.values()] == [shipped_log.stem]
+
+
+async def test_no_shipped_complaint_needs_more_than_eight_keys(drive, tmp_path):
+    """From Home, eight keys at most lead to where the first reading of any complaint is entered."""
+    trees = shipped("trees")
+    cards = list_trees(trees)
+    for at, card in enumerate(cards):
+        # The first nine have a digit, and for the others two letters are enough.
+        chosen = [str(at + 1)] if at < 9 else list(card.complaint.casefold()[:2])
+        keys = ["enter", *chosen, "enter", "1", "enter"]
+        async with drive(FaulttreeApp(trees, tmp_path / card.id, who="sam")) as seat:
+            await seat.press(*keys)
+            while seat.page._asking:
+                keys.append("enter")
+                await seat.press("enter")
+            assert seat.page.work.state.trees == (card.id,)
+            assert seat.page.query_one("EntryPanel").display, card.id
+            assert len(keys) <= 8, (card.id, keys)

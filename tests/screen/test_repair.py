@@ -1,6 +1,10 @@
 """From a repair over its proof to the closed session and its report, at both sizes."""
 
+from dataclasses import replace
+
 from faulttree.scorer.evidence import Entry
+from faulttree.screen.why import WhyPage
+from faulttree.screen.work import Reckoner, Work
 from faulttree.session.moves import TakeReading
 
 
@@ -128,3 +132,44 @@ async def test_the_map_shows_the_way_and_every_entry(drive, on_walk, work, size)
         assert "● Idle watched: hunting" in shown
         assert "● Manifold vacuum at idle: low" in shown
         assert "▶ suspect: Air leak after the throttle" in shown
+
+
+async def test_why_of_a_session_that_is_only_looked_at_offers_no_repair(drive, app, work):
+    """Where nothing can be recorded, Why has no key for a repair, and the key does nothing."""
+    low_vacuum(work)
+    then = Work(work.knowledge, work.state, "sam", None, work.path)
+    reckoner = Reckoner(work.knowledge)
+    found = (reckoner.chances(then.state, then.car), reckoner.advice(then.state, then.car))
+    page = WhyPage(then, *found)
+    async with drive(app) as seat:
+        await seat.app.push_screen(page)
+        await seat.settle()
+        assert "With the complaint alone" in seat.words
+        assert "Fix" not in seat.frame.splitlines()[-1]
+        await seat.press("f", "enter")
+        assert seat.page is page
+
+
+async def test_the_figures_say_which_matter_most(drive, on_walk, work, size):
+    """Figures that are generic or unknown and on which tests ahead rest stand on top, with why."""
+    async with drive(on_walk(work), size) as seat:
+        await seat.press("e")
+        shown = seat.words
+        top = shown.index("These matter most for the tests ahead")
+        # All but the banks is in the car's file; how cylinders lie beside each other is not.
+        assert top < shown.index("Banks") < shown.index("What kind of car it is")
+        await seat.press("down")
+        assert "Rests on it: Compression" in seat.words
+
+
+async def test_a_note_of_the_advice_is_told(drive, on_walk, work):
+    """What the advice has to say of a suggestion stands beside it and on its card."""
+    noted = "Once more: it was near a limit."
+    async with drive(on_walk(work), (120, 40)) as seat:
+        advised = seat.page.advised
+        best = replace(advised.suggestions[0], kind="test", id="manifold-vacuum", note=noted)
+        seat.page._advised(replace(advised, suggestions=(best,)))
+        await seat.settle()
+        assert noted in seat.words
+        await seat.press("a")
+        assert f"Advice: {noted}" in seat.words

@@ -8,11 +8,15 @@ from textual import events
 from textual.app import App
 from textual.content import Content
 
+from faulttree.scorer.evidence import Entry
+from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.lists import ChoiceList, Row
-from faulttree.screen.work import Reckoned, Reckoner, moved
-from faulttree.session.events import ReadingTaken, RouteLeft
+from faulttree.screen.work import Reckoned, Reckoner, begin, moved
+from faulttree.session.events import ComplaintTaken, ReadingTaken, RouteLeft
 from faulttree.session.journal import JournalError, list_sessions, read
-from faulttree.tree.load import load
+from faulttree.session.moves import TakeReading
+from faulttree.tree.load import load, load_all
+from faulttree.tree.places import shipped
 
 
 def readings(work):
@@ -126,7 +130,7 @@ async def test_a_figure_outside_can_be_mended(drive, on_walk, work):
     [
         ("17", ""),
         ("17 inHg", ""),
-        ("17,5", "read as 17.5 inHg (decimal comma)"),
+        ("17,5", "read as 17.5 inHg"),
         ("0.6bar", "read as 0.6 bar, that is 17.718 inHg"),
     ],
 )
@@ -274,7 +278,7 @@ async def test_a_base_reading_that_fails_is_said_before_going_on(drive, on_walk,
         assert "A base reading is out: look at this first" in shown
         assert "Every mixture reading rests on this one." in shown
         shown = await seat.press("enter")
-        assert "A base reading is out" in shown
+        assert "A base reading is out: look at this first Press its digit." in shown
         shown = await seat.press("2")
         assert "Taken before, counts together: 30" in shown
 
@@ -683,3 +687,39 @@ async def test_a_letter_that_does_nothing_says_so(drive, on_walk, work):
         assert "p (Proof) does nothing just now" in await seat.press("p")
         # What a key does is not commented on.
         assert "does nothing" not in (await seat.press("w")).replace("p (Proof) does nothing", "")
+
+
+async def test_many_complaints_leave_the_entry_in_sight(drive, tmp_path, size):
+    """With every shipped complaint at once the card, its entry, the advice and causes all fit."""
+    known = load_all(shipped("trees"))
+    work = begin(
+        tmp_path, known, "sam", "all", tuple(known.trees), [ComplaintTaken(t) for t in known.trees]
+    )
+    app = FaulttreeApp(shipped("trees"), tmp_path, who="sam", opening=lambda app: app.go_on(work))
+    async with drive(app, size) as seat:
+        seat.page.choose("idle-watch")
+        await seat.settle()
+        while seat.page._asking:
+            stops = seat.page._asking[0].stops
+            await seat.press(*(["down"] if stops else []), "enter", *([] if stops else ["enter"]))
+        assert re.search(r"and \d+ more; r goes from one to the next", seat.words)
+        assert "What do you see?" in seat.words
+        assert "a Advice" in seat.words
+        panel = seat.page.query_one("EntryPanel").region
+        assert panel.height >= 6
+        assert panel.bottom <= seat.page.query_one("#left").region.bottom
+        assert seat.page.query_one("#card").region.height >= 2
+
+
+def test_the_chances_before_are_the_same_remembered_or_worked_out(work):
+    """What an entry did is told alike by one who saw the entry before it and by a newcomer."""
+    seen = Reckoner(work.knowledge)
+    for choice in ("hunting", "low"):
+        before = work.state
+        seen.chances(before, work.car)
+        entry = Entry(choice=choice)
+        work.do(TakeReading("idle-look", choice, entry))
+        fresh = Reckoner(work.knowledge).chances(work.state, work.car, before)
+        told = seen.chances(work.state, work.car, before)
+        assert told == fresh
+        assert any(abs(cause.chance - cause.before) > 0.01 for cause in told.causes)
