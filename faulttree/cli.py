@@ -170,7 +170,11 @@ def _parser() -> argparse.ArgumentParser:
     handover.add_argument(
         "-o", "--output", metavar="FILE", help="write it there, not to the screen"
     )
-    handover.add_argument("--html", action="store_true", help="write HTML in place of Markdown")
+    written_as = handover.add_mutually_exclusive_group()
+    written_as.add_argument("--html", action="store_true", help="write HTML in place of Markdown")
+    written_as.add_argument(
+        "--plain", action="store_true", help="write sentences to be read aloud, without tables"
+    )
     check = command(
         "check", _check, "load trees and say what is wrong with them", epilog=CHECK_FOOT
     )
@@ -392,7 +396,12 @@ def _handover(options: argparse.Namespace) -> int:
     trouble = "" if record.damage is None else str(record.damage)
     blocks = report(record.state, _knowledge_of(record), trouble)
     title = record.state.opened.title if record.state.opened else path.name
-    text = to_html(blocks, f"Handover: {title}") if options.html else to_markdown(blocks)
+    if options.plain:
+        from faulttree.screen.plain.spoken import aloud_text
+
+        text = aloud_text(blocks)
+    else:
+        text = to_html(blocks, f"Handover: {title}") if options.html else to_markdown(blocks)
     if options.output is None:
         sys.stdout.write(text)
         return 0

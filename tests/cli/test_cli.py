@@ -513,6 +513,16 @@ def test_handover_in_html(run: Run, session: Path) -> None:
     assert "<script" not in page.out
 
 
+def test_handover_in_sentences(run: Run, session: Path) -> None:
+    """The report can be had as sentences, with neither tables nor signs of a markup."""
+    said = run("handover", str(session), "--plain")
+    assert said.code == 0
+    assert said.out.startswith("Handover: Camper hunts.\n")
+    assert not any(line.startswith(("#", "|", "- ", "*")) for line in said.out.splitlines())
+    assert any(line.startswith("Cause: ") for line in said.out.splitlines())
+    assert run("handover", str(session), "--plain", "--html").code == 2
+
+
 def test_handover_does_not_overwrite_the_log(run: Run, session: Path) -> None:
     """The report is never written over the log it is made from, nor into a folder."""
     before = session.read_bytes()

@@ -6,6 +6,8 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from faulttree.screen.plain import resume_plain, run_plain
 from faulttree.screen.plain.talk import aloud, matching, whole_steps
@@ -503,7 +505,7 @@ def test_a_repair_that_did_not_cure_and_a_second_that_did(sessions):
     assert "Idle wanders: before present, not looked at again yet." in terminal.said
     assert "Throttle opened on the road: not read before, now clean." in terminal.said
     path = _record(sessions).path
-    assert f"Its report: faulttree handover {path}" in terminal.said
+    assert f"Its report: faulttree handover --plain {path}" in terminal.said
 
 
 def test_a_cause_that_was_not_repaired_can_be_named_at_the_close(sessions):
@@ -599,6 +601,15 @@ def test_signs_are_said_in_words(written, said):
     assert aloud(written) == said
 
 
+def test_a_path_is_said_as_it_must_be_typed(tmp_path):
+    """What is to be typed again keeps its signs, and is quoted for a shell where need be."""
+    folder = tmp_path / "bay 2 -> λ"
+    _, terminal = _run(folder, *BEGUN, "q")
+    path = _record(folder).path
+    assert f"Everything is saved in {path}." in terminal.said
+    assert f"Go on with: faulttree resume --plain '{path}'" in terminal.said
+
+
 def test_what_is_said_is_plain_text_throughout(sessions):
     """A whole session says nothing but printable text, no drawing signs and no tables."""
     _, terminal = _run(
@@ -611,6 +622,25 @@ def test_what_is_said_is_plain_text_throughout(sessions):
     for line in said:
         assert line.isprintable()
         assert not set(line) & set("│─┌└├▲▼█▏✓✗≥≤±<>|\t"), line
+
+
+ANYTHING = st.one_of(
+    st.sampled_from([key for _, key, _ in COMMANDS if key != "q"]),
+    st.sampled_from(["", "1", "2", "?", "back", "yes", "no", "cannot", "gauge", "order", "all"]),
+    st.sampled_from(["12 inHg", "150; 148; 95; 151", "33 psi", "hunting", "gone", "cured", "-1e9"]),
+    st.text(max_size=12),
+)
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(typed=st.lists(ANYTHING, max_size=60))
+def test_nothing_that_is_typed_brings_it_down(tmp_path_factory, typed):
+    """Whatever is typed, nothing fails, nothing steers the terminal, and the log stays sound."""
+    folder = tmp_path_factory.mktemp("any") / "sessions"
+    code, terminal = _run(folder, *BEGUN, *typed)
+    assert code == 0
+    assert all(line.isprintable() for line in (*terminal.said, *terminal.prompts))
+    assert _record(folder).damage is None
 
 
 @pytest.mark.parametrize("answers", [[], BEGUN, [*BEGUN, "", "hunting"]])
@@ -667,16 +697,21 @@ def test_the_screens_are_not_needed():
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
-def _faulttree(*arguments, typed):
+def _through_a_pipe(*arguments, typed, **environment):
+    """The exit code, standard output and standard error, in bytes as they came."""
     done = subprocess.run(
         [sys.executable, "-m", "faulttree", *arguments],
         input=typed,
         capture_output=True,
-        text=True,
         check=False,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONUTF8": "1"},
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), **environment},
     )
     return done.returncode, done.stdout, done.stderr
+
+
+def _faulttree(*arguments, typed):
+    code, out, err = _through_a_pipe(*arguments, typed=typed.encode(), PYTHONUTF8="1")
+    return code, out.decode(), err.decode()
 
 
 def test_the_command_line_walks_and_resumes_through_a_pipe(sessions):
@@ -700,24 +735,10 @@ def test_the_command_line_walks_and_resumes_through_a_pipe(sessions):
 def test_bytes_that_are_no_text_do_no_harm(sessions):
     """Noise from a serial line becomes question marks, and what follows is read."""
     folders = ("--trees", str(SHOP), "--sessions", str(sessions))
-    done = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "faulttree",
-            "walk",
-            "--plain",
-            "idle",
-            "--vehicle",
-            "van",
-            *folders,
-        ],
-        input=b"It hu\xff\xfents\n\n\n\n\nn\nA \xe2\x82 note\nq\n",
-        capture_output=True,
-        check=False,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONUTF8": "1"},
-    )
-    assert (done.returncode, done.stderr) == (0, b"")
+    typed = b"It hu\xff\xfents\n\n\n\n\nn\nA \xe2\x82 note\nq\n"
+    walk = ("walk", "--plain", "idle", "--vehicle", "van")
+    code, _, err = _through_a_pipe(*walk, *folders, typed=typed, PYTHONUTF8="1")
+    assert (code, err) == (0, b"")
     (note,) = _record(sessions).state.notes
     assert note.event.text == "A \N{REPLACEMENT CHARACTER} note"
 
@@ -725,33 +746,13 @@ def test_bytes_that_are_no_text_do_no_harm(sessions):
 def test_an_old_locale_gets_plain_signs(sessions):
     """On a terminal that knows ASCII alone a whole walk is said without a traceback."""
     folders = ("--trees", str(SHOP), "--sessions", str(sessions))
-    done = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "faulttree",
-            "walk",
-            "--plain",
-            "idle",
-            "--vehicle",
-            "van",
-            *folders,
-        ],
-        input=b"H\xc3\xa4lt an\n\n\n\n\n\nhunting\n\nh\nq\n",
-        capture_output=True,
-        check=False,
-        env={
-            **os.environ,
-            "PYTHONPATH": str(Path(__file__).parents[2]),
-            "PYTHONUTF8": "0",
-            "LC_ALL": "C",
-            "PYTHONIOENCODING": "ascii",
-            "PYTHONCOERCECLOCALE": "0",
-        },
-    )
-    assert (done.returncode, done.stderr) == (0, b"")
-    assert b"That reads hunting" in done.stdout
-    assert done.stdout.isascii()
+    typed = b"H\xc3\xa4lt an\n\n\n\n\n\nhunting\n\nh\nq\n"
+    walk = ("walk", "--plain", "idle", "--vehicle", "van")
+    ascii_only = {"PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii", "PYTHONCOERCECLOCALE": "0"}
+    code, out, err = _through_a_pipe(*walk, *folders, typed=typed, LC_ALL="C", **ascii_only)
+    assert (code, err) == (0, b"")
+    assert b"That reads hunting" in out
+    assert out.isascii()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")

@@ -15,6 +15,7 @@ parts need, `reading` takes one reading, `mending` repairs, proves and closes, `
 from __future__ import annotations
 
 import getpass
+import shlex
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -114,11 +115,12 @@ def _walk(talk: Talk, work: Work) -> int:
     finally:
         work.close()
     if work.path is not None:
-        talk.say(f"Everything is saved in {work.path}.")
+        talk.exact(f"Everything is saved in {work.path}.")
+        as_typed = shlex.quote(str(work.path))
         if work.state.is_open:
-            talk.say(f"Go on with: faulttree resume --plain {work.path}")
+            talk.exact(f"Go on with: faulttree resume --plain {as_typed}")
         else:
-            talk.say(f"Its report: faulttree handover {work.path}")
+            talk.exact(f"Its report: faulttree handover --plain {as_typed}")
     return code
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from faulttree.handover.blocks import Block, Facts, Heading, Paragraph, Table
-from faulttree.screen.plain.talk import sentence
+from faulttree.screen.plain.talk import aloud, sentence
 
 
 def sentences(blocks: Sequence[Block]) -> list[str]:
@@ -24,6 +24,11 @@ def sentences(blocks: Sequence[Block]) -> list[str]:
             case Table():
                 said += [_row(block.head, row) for row in block.rows]
     return said
+
+
+def aloud_text(blocks: Sequence[Block]) -> str:
+    """The whole report as text to be read aloud."""
+    return "\n".join(aloud(line) for line in sentences(blocks)).strip("\n") + "\n"
 
 
 def _labelled(label: str, text: str) -> str:

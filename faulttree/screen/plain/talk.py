@@ -92,6 +92,10 @@ class Talk:
         for line in text.split("\n"):
             self._say(aloud(line))
 
+    def exact(self, text: str) -> None:
+        """Say one line with its signs as they are: a path, or a command to be typed."""
+        self._say(plain_line(text))
+
     def line(self, prompt: str, help: str) -> str:
         """A line that was typed; `?` says the help, `back` raises Back, the end EOFError."""
         while True:

@@ -198,4 +198,4 @@ class Exercise:
             why = trouble.strerror or trouble
             say_(f"The result could not be kept in {self.sessions}: {why}.")
             return
-        say_(f"Kept under {self.who} in {kept}.")
+        self.talk.exact(f"Kept under {self.who} in {kept}.")

@@ -362,7 +362,7 @@ class Walk(Bench):
         except OSError as trouble:
             self.talk.say(f"{path}: the report cannot be written: {trouble.strerror}.")
             return
-        self.talk.say(f"Written: {path}")
+        self.talk.exact(f"Written: {path}")
 
 
 def why_lines(work: Work, cause: str, advised: Advised) -> list[str]:
