@@ -4,6 +4,10 @@ The cases were written from trade reasoning before the scorer saw them. Every ca
 and scorable. How well the scorer does is reported (`pytest tests/test_cases.py -rA` shows the
 table); the assertion is only that a true cause is never ruled out by honest readings and that the
 whole does better than a technician who repairs the three commonest faults.
+
+A case names one of the shop's cars, with further `figures` if need be, or makes one up of specs.
+`why` is the trade's reason for the true causes, written first; `missed` says, for a case in which
+they do not all come among the first three, why that is so.
 """
 
 from collections import defaultdict
