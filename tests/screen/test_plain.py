@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from faulttree.screen.plain import resume_plain, run_plain
-from faulttree.screen.plain.talk import aloud, matching, whole_steps
+from faulttree.screen.plain.talk import Talk, aloud, matching, whole_steps
 from faulttree.screen.plain.walk import COMMANDS
 from faulttree.session.events import (
     CannotDo,
@@ -584,6 +584,21 @@ def test_the_report_is_said_in_sentences(sessions):
         line.startswith("Cause: Air leak after the throttle; Before any reading: ")
         for line in report_said
     )
+
+
+def test_lines_break_between_words_where_the_terminal_ends():
+    """On a terminal no word is cut in two; a path is left whole, and so is everything in a pipe."""
+    words = "A driver who reads instruments does not see the road, and a car may stall in traffic."
+    for width, most in ((lambda: 30, 29), (None, len(words))):
+        terminal = Terminal("yes")
+        talk = Talk(terminal.ask, terminal.say, width)
+        talk.say(words)
+        assert max(map(len, terminal.said)) <= most
+        assert " ".join(terminal.said) == words
+        talk.exact(words)
+        assert terminal.said[-1] == words
+        assert talk.line(words, "") == "yes"
+        assert words.endswith(terminal.prompts[-1].strip())
 
 
 @pytest.mark.parametrize(

@@ -16,10 +16,18 @@ from __future__ import annotations
 
 import getpass
 import shlex
+import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from faulttree.screen.plain.talk import Ask, Back, Say, Talk, from_terminal
+from faulttree.screen.plain.talk import (
+    Ask,
+    Back,
+    Say,
+    Talk,
+    from_terminal,
+    terminal_width,
+)
 from faulttree.screen.work import Work, look_at, resume
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed, Reopen
@@ -41,7 +49,7 @@ def run_plain(
     """Take a car in and walk it, line by line. Returns the exit code."""
     from faulttree.screen.plain.intake import Intake
 
-    talk = Talk(ask, say)
+    talk = _talk(ask, say)
     try:
         work = Intake(talk, trees, sessions, tuple(tree_ids), vehicle, who or _login()).work()
     except (Back, EOFError):
@@ -59,7 +67,7 @@ def resume_plain(
     """Go on with a session, line by line; a closed one is reopened if wished. The exit code."""
     from faulttree.tree.problem import TreeError
 
-    talk = Talk(ask, say)
+    talk = _talk(ask, say)
     try:
         work = resume(path, who or _login())
     except (JournalError, TreeError) as trouble:
@@ -81,7 +89,7 @@ def replay_plain(
     from faulttree.session.journal import read
     from faulttree.tree.problem import TreeError
 
-    talk = Talk(ask, say)
+    talk = _talk(ask, say)
     try:
         work, record = look_at(path, who or _login()), read(path)
     except (JournalError, TreeError, OSError) as trouble:
@@ -154,6 +162,12 @@ def _reopened(talk: Talk, work: Work) -> bool:
         return False
     talk.say("Reopened.")
     return True
+
+
+def _talk(ask: Ask, say: Say) -> Talk:
+    """A conversation; on a terminal its lines break between words, in a pipe they stay whole."""
+    on_terminal = say is print and sys.stdout.isatty()
+    return Talk(ask, say, terminal_width if on_terminal else None)
 
 
 def _login() -> str:

@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Sequence
+from shutil import get_terminal_size
+from textwrap import wrap
 from typing import Any
 
 from faulttree.handover.blocks import plain_line
@@ -55,6 +57,11 @@ def from_terminal(prompt: str) -> str:
     return typed
 
 
+def terminal_width() -> int:
+    """How many cells wide the terminal is now."""
+    return get_terminal_size().columns
+
+
 def aloud(line: str) -> str:
     """A line as it can be read aloud and sent to any terminal: no signs, no steering characters."""
     for sign, words in _SIGNS:
@@ -84,13 +91,23 @@ def settles_aloud(line: str) -> str:
 class Talk:
     """A conversation over one terminal."""
 
-    def __init__(self, ask: Ask, say: Say) -> None:
-        self._ask, self._say = ask, say
+    def __init__(self, ask: Ask, say: Say, width: Callable[[], int] | None = None) -> None:
+        """`width` gives the cells of a terminal, so that lines break between words; None: whole."""
+        self._ask, self._say, self._width = ask, say, width
 
     def say(self, text: str) -> None:
         """Say one or more lines."""
         for line in text.split("\n"):
-            self._say(aloud(line))
+            for row in self._rows(aloud(line)):
+                self._say(row)
+
+    def _rows(self, line: str) -> list[str]:
+        """A line as the terminal is to show it: a word that is cut in two is read as two."""
+        if self._width is None:
+            return [line]
+        # One cell is left free: some terminals wrap as soon as the last one is written.
+        room = max(20, self._width() - 1)
+        return wrap(line, room, break_long_words=False, break_on_hyphens=False) or [""]
 
     def exact(self, text: str) -> None:
         """Say one line with its signs as they are: a path, or a command to be typed."""
@@ -100,7 +117,10 @@ class Talk:
         """A line that was typed; `?` says the help, `back` raises Back, the end EOFError."""
         while True:
             # What no file can hold (half a character from a serial line) must not reach the log.
-            typed = self._ask(f"{aloud(prompt)} ").encode("utf-8", "replace").decode().strip()
+            *before, last = self._rows(aloud(prompt))
+            for row in before:
+                self._say(row)
+            typed = self._ask(f"{last} ").encode("utf-8", "replace").decode().strip()
             if typed == "?":
                 self.say(f"{help} Type back to go one step back.")
             elif typed.casefold() == "back":
