@@ -1,7 +1,6 @@
 """The same session, worked on the screens and line by line, writes the same events."""
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 from faulttree.screen.plain import run_plain
@@ -128,10 +127,5 @@ async def test_lines_and_screens_write_the_same(drive, app, sessions, size, tmp_
     by_lines = _by_lines(tmp_path / "lines")
     on_screens = await _on_the_screens(drive, app, size, sessions)
     for one, other in zip(by_lines, on_screens, strict=False):
-        assert _without_advice(one) == _without_advice(other)
+        assert one == other
     assert len(by_lines) == len(on_screens)
-
-
-def _without_advice(event):
-    """The event as far as somebody did it: the advice of the moment is worked out beside it."""
-    return replace(event, advice=None) if hasattr(event, "advice") else event
