@@ -71,7 +71,8 @@ class Variants:
     def part(self, low: int, high: int) -> "Variants":
         """The variants from `low` up to `high`."""
         varied: dict[int, list[Varied]] = {}
-        for cause, found in self.varied.items():
+        whole = low == 0 and all(each.high <= high for f in self.varied.values() for each in f)
+        for cause, found in () if whole else self.varied.items():
             for each in found:
                 begin, end = max(low, each.low), min(high, each.high)
                 if begin < end:
@@ -83,7 +84,7 @@ class Variants:
         return Variants(
             self.weight[:, low:high],
             self.log_scale[low:high],
-            varied,
+            self.varied if whole else varied,
             {number: rows[:, low:high] for number, rows in self.closings.items()},
             self.idle if low == 0 else None,
         )

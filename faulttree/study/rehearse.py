@@ -48,8 +48,8 @@ HARDLY_WORTH = 0.03
 """A repair that cures with less than this chance is not begun; the car is handed on instead."""
 EXACT_UP_TO = 4
 """Past so many readings by eye the observer's error is charged by the throw (`by_throw`)."""
-MOST_TESTS = ((1024, 10), (AHEAD_LIMIT, 6))
-"""How many tests are picked by either measure of `promising` for the exact look ahead, by cells."""
+MOST_TESTS = ((1024, 8), (AHEAD_LIMIT, 5))
+"""How many tests are picked by either measure of `promising`, up to so many cells."""
 SURELY_UNLISTED = 0.9
 """Once something not listed is as likely as this, the car is handed on."""
 MOVED = 0.05
