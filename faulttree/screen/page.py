@@ -16,6 +16,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.reactive import reactive
 from textual.screen import ModalScreen, Screen
+from textual.visual import VisualType
 from textual.widgets import Static
 
 from faulttree.screen import actions, text
@@ -32,6 +33,31 @@ class Words(Static):
 
     def __init__(self, content: Content | None = None, **keywords: Any) -> None:
         super().__init__(content or Content(""), markup=False, **keywords)
+
+    def update(self, content: VisualType = "", *, layout: bool = True) -> None:
+        """Show other text. A page is laid out anew only where the text may need other room.
+
+        Laying a page out costs more than all else that a key press does.
+        """
+        shown = self.content
+        if isinstance(shown, Content) and isinstance(content, Content):
+            if content.plain == shown.plain:
+                if content.spans == shown.spans:
+                    return
+                layout = False
+            elif layout and self._fits_alike(shown.plain, content.plain):
+                layout = False
+        super().update(content, layout=layout)
+
+    def _fits_alike(self, shown: str, wanted: str) -> bool:
+        """Whether both texts take the same rows, because no row of either has to be broken."""
+        width, room = self.styles.width, self.content_size.width
+        if (width is not None and width.is_auto) or not room:
+            return False
+        before, after = shown.split("\n"), wanted.split("\n")
+        return len(before) == len(after) and all(
+            text.width(row) <= room for row in (*before, *after)
+        )
 
     async def on_click(self, event: events.Click) -> None:
         does = event.style.meta.get("does")

@@ -11,6 +11,7 @@ from textual.content import Content
 from faulttree.scorer.evidence import Entry
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.lists import ChoiceList, Row
+from faulttree.screen.page import Words
 from faulttree.screen.work import Reckoned, Reckoner, begin, moved
 from faulttree.session.events import ComplaintTaken, ReadingTaken, RouteLeft
 from faulttree.session.journal import JournalError, list_sessions, read
@@ -723,3 +724,33 @@ def test_the_chances_before_are_the_same_remembered_or_worked_out(work):
         told = seen.chances(work.state, work.car, before)
         assert told == fresh
         assert any(abs(cause.chance - cause.before) > 0.01 for cause in told.causes)
+
+
+async def test_words_take_the_room_that_they_need():
+    """Text that is changed is shown, and takes other room only where it has other rows."""
+    words, under = Words(id="words"), Words(Content("under"), id="under")
+
+    class Bare(App):
+        CSS = "Words { height: auto; }"
+
+        def compose(self):
+            yield words
+            yield under
+
+    def shown(app):
+        rows = app.screen._compositor.render_strips()
+        return ["".join(segment.text for segment in row).rstrip() for row in rows]
+
+    async with Bare().run_test(size=(20, 8)) as pilot:
+        for text in ("one\ntwo", "uno\ndue", "uno\ndue", "three\nrows\nnow", "a row " * 9, "one"):
+            words.update(Content(text))
+            await pilot.pause()
+            rows = shown(pilot.app)
+            at = rows.index("under")
+            assert " ".join(" ".join(rows[:at]).split()) == " ".join(text.split())
+            assert words.size.height == at
+        # The same words in other colours are painted too.
+        words.update(Content("one").stylize("bold"))
+        await pilot.pause()
+        strip = pilot.app.screen._compositor.render_strips()[0]
+        assert any(s.text.startswith("one") and s.style and s.style.bold for s in strip)
