@@ -35,7 +35,6 @@ class ExercisePage(Page[None]):
 
     PAGE = "exercise"
     BINDINGS = actions.bindings("exercise")
-    VERTICAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-short"), (32, "-tall")]
     CSS: ClassVar[str] = """
     ExercisePage #exercise-text { height: 1fr; padding: 0 1; }
     ExercisePage #exercise-list { height: auto; max-height: 2; border-top: solid $primary; }
@@ -48,6 +47,7 @@ class ExercisePage(Page[None]):
 
     def __init__(self, path: Path) -> None:
         super().__init__()
+        self.VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall")]
         self.path = path
         self.work: Work | None = None
         self.steps: tuple[Step, ...] = ()
