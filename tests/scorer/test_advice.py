@@ -359,3 +359,19 @@ def test_when_every_cause_was_repaired_nothing_is_left_to_suggest() -> None:
     )
     seen = Finding("complaint", {GONE: 1.0}, 1)
     assert advise(network, Evidence((COMPLAINT, seen), {"pump": 1})) == []
+
+
+def test_once_the_complaint_is_gone_nothing_is_advised() -> None:
+    """A fault that is there but idle is no reason for a repair after the one that cured."""
+    nodes = [Node("a", "a", 0.3, 10, 10), Node("b", "b", 0.3, 10, 10)]
+    complaint = Source(
+        "c", "c", ("present",), "gone", "complaint:c", {0: (0.8,), 1: (0.8,)}, (0.0,),
+        is_complaint=True,
+    )  # fmt: skip
+    network = make_network(nodes, [complaint, telling("t", {1: 0.9})], ["c"])
+    seen = Finding("c", {PRESENT: 1.0})
+    gone = Evidence((seen, Finding("c", {GONE: 1.0}, 1)), {"a": 1})
+    assert solve(network, gone).chances["b"] > 0.05
+    assert advise(network, gone) == []
+    doubtful = Evidence((seen, Finding("c", {GONE: 0.8, PRESENT: 0.2}, 1)), {"a": 1})
+    assert [s.id for s in advise(network, doubtful) if s.kind == "repair"] == ["b"]
