@@ -142,8 +142,11 @@ def _some_at_work(chances: Array) -> Array:
         rest = np.maximum(1.0 - chances * z[:, None], 1e-12)
         product = np.prod(rest, axis=-1)
         slope = product * (chances / rest).sum(axis=-1) - 1.0
+        before = z
         z = z - (1.0 - product - z) / np.where(slope < 0.0, slope, -math.inf)
         z = np.minimum(np.maximum(z, 0.0), 1.0)
+        if np.abs(z - before).max(initial=0.0) < 1e-14:
+            break
     return np.asarray(np.where(total > 1.0, z, 0.0))
 
 
@@ -228,7 +231,7 @@ def open_tests(
             continue
         if source.id in done and source.id not in repeatable:
             continue
-        allowed = all(
+        allowed = not source.after or all(
             test in read and max(read[test].bands, key=lambda b: read[test].bands[b]) in bands
             for test, bands in source.after.items()
         )

@@ -24,7 +24,7 @@ class _Table:
 
     A test's rows are "nothing at all ruled out" (row 0 of all), then its cuts; a band is the
     difference between the rows `upper` and `lower`. `starts` says at which band each test begins,
-    `minutes` how long it takes.
+    `minutes` how long it takes and `reaches` how far it reaches in.
     """
 
     place: dict[str, int]
@@ -37,6 +37,7 @@ class _Table:
     lower: Numbers
     starts: Numbers
     minutes: Array
+    reaches: Numbers
 
 
 def _table(network: Network) -> _Table:
@@ -66,20 +67,27 @@ def _table(network: Network) -> _Table:
         np.array(lower, dtype=np.intp),
         np.array(starts, dtype=np.intp),
         np.array([network.sources[name].minutes for name in names]),
+        np.array([network.sources[name].reach for name in names], dtype=np.intp),
     )
     network.groups.memo["promise"] = made
     return made
 
 
 def promising(
-    problem: Problem, present: Array, active: Array, names: Sequence[str], most: int
+    problem: Problem,
+    present: Array,
+    active: Array,
+    names: Sequence[str],
+    most: int,
+    easy: int = 0,
 ) -> list[str]:
-    """Those of the tests that promise most, at most twice `most`, in the order given.
+    """Those of the tests that promise most, in the order given.
 
     `most` of them are those that promise most for their time, `most` those that promise most when
-    time weighs a quarter. `present` and `active` are chances as in `Posterior`.
+    time weighs a quarter, and of every lower reach `easy` by either measure. `present` and
+    `active` are chances as in `Posterior`.
     """
-    if len(names) <= 2 * most:
+    if len(names) <= most:
         return list(names)
     network = problem.network
     table = _table(network)
@@ -109,9 +117,13 @@ def promising(
     told -= whole * np.log2(np.maximum(whole, LEAST))
     bits = np.maximum(np.add.reduceat(told, table.starts), LEAST)
     at = np.array([table.place[name] for name in names], dtype=np.intp)
-    bits, minutes = bits[at], table.minutes[at]
+    bits, minutes, reaches = bits[at], table.minutes[at], table.reaches[at]
     price = float((minutes / bits).min())
     chosen = np.zeros(len(names), dtype=bool)
     for worth in (price * bits - minutes, 4.0 * price * bits - minutes):
-        chosen[np.argsort(-worth, kind="stable")[:most]] = True
+        order = np.argsort(-worth, kind="stable")
+        chosen[order[:most]] = True
+        # Of tests that are nearly as good the advice puts the one of lowest reach first.
+        for reach in range(int(reaches.max())):
+            chosen[order[reaches[order] == reach][:easy]] = True
     return [name for name, wanted in zip(names, chosen, strict=True) if wanted]

@@ -48,8 +48,8 @@ HARDLY_WORTH = 0.03
 """A repair that cures with less than this chance is not begun; the car is handed on instead."""
 EXACT_UP_TO = 4
 """Past so many readings by eye the observer's error is charged by the throw (`by_throw`)."""
-MOST_TESTS = ((1024, 8), (AHEAD_LIMIT, 5))
-"""How many tests are picked by either measure of `promising`, up to so many cells."""
+MOST_TESTS = ((128, 5, 6), (1024, 5, 4), (AHEAD_LIMIT, 4, 2))
+"""Up to so many cells, how many tests `promising` picks by either measure, and easy ones beside."""
 SURELY_UNLISTED = 0.9
 """Once something not listed is as likely as this, the car is handed on."""
 MOVED = 0.05
@@ -406,7 +406,7 @@ def _judge(shop: _Shop, point: _Point) -> _Judgement:
             chances = point.chances
         again = [id for id, kind in _done_now(point.history).items() if kind == "quiet"]
         names = may_come_next(network, evidence, repeatable=again)
-        names = promising(problem, *chances, names, most_tests(problem))
+        names = promising(problem, *chances, names, *most_tests(problem))
         judged = judge(problem, names, again=again, rate_per_hour=shop.rate, first_only=True)
     except Impossible:
         return _Judgement("stop", "", "", 0.0)
@@ -437,9 +437,9 @@ def _done_now(history: History) -> dict[str, str]:
     return now
 
 
-def most_tests(problem: Problem) -> int:
-    """How many tests the exact look ahead takes by either measure of `promising`."""
-    return next(most for cells, most in MOST_TESTS if problem.cells <= cells)
+def most_tests(problem: Problem) -> tuple[int, int]:
+    """How many tests the exact look ahead is to judge: see `MOST_TESTS`."""
+    return next((most, easy) for cells, most, easy in MOST_TESTS if problem.cells <= cells)
 
 
 def _likeliest(network: Network, active: Array) -> tuple[str, float]:
