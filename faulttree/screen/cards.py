@@ -21,6 +21,7 @@ from faulttree.screen.wording import (
     reach_words,
     settles_words,
     sure_words,
+    why_limits,
 )
 from faulttree.session.events import ReadingTaken, TakenAs
 from faulttree.session.standing import cautions_of
@@ -162,6 +163,8 @@ def card_body(work: Work, test: Test, cells: int) -> Content:
         rows.append(text.line(("Tools: ", "bold"), ", ".join(test.tools)))
     if test.spoils:
         rows.append(text.line(("Spoils it: ", "bold"), _flow(test.spoils)))
+    if reasons := why_limits(test, work.car, work.knowledge):
+        rows.append(text.line(("Limits rest on: ", "bold"), "; ".join(reasons)))
     if test.base:
         rows.append(text.line(("Base reading: ", "bold"), _flow(test.base)))
     for caution in cautions_of(work.knowledge, "test", test.id):

@@ -13,6 +13,9 @@ from faulttree.session.events import ComplaintTaken
 if TYPE_CHECKING:
     from faulttree.screen.walk import WalkPage
 
+BOX, ANSWER = 68, 30
+"""How many cells a row of the box has, and how many of them an answer may take."""
+
 SAID, OFTEN = "said!", "often!"
 
 
@@ -37,7 +40,8 @@ def ask_driver(page: WalkPage, tree: str | None = None) -> None:
         Row(SAID, text.line(("Driver says: ", "bold"), taken.said or "nothing written")),
         Row(OFTEN, text.line(("How often: ", "bold"), taken.how_often or "not said")),
         *(
-            Row(f"?{at}", text.line((f"{ask} ", "bold"), taken.answers.get(ask, "no answer yet")))
+            # The answer is always in sight; a long question gives way.
+            Row(f"?{at}", text.line(text.ends(ask, taken.answers.get(ask, "-")[:ANSWER], BOX)))
             for at, ask in enumerate(known.ask)
         ),
     ]

@@ -10,6 +10,7 @@ saying no, is the page's work.
 
 from __future__ import annotations
 
+import itertools
 import math
 import statistics
 from collections.abc import Sequence
@@ -54,7 +55,8 @@ STARTS = "0123456789.,+-−"
 FIELD = r"([0-9.,+\-−][0-9A-Za-z.,+\-−/%°\"'µμΩ²³ ]{0,23})?"
 """What may stand in a field: a figure and perhaps its unit."""
 
-LIST_FIELD = r"([0-9.,+\-−][0-9A-Za-z.,;+\-−/%°\"'µμΩ²³ ]{0,199})?"
+TALL = 32
+"""From how many rows on the limits may be told at length."""
 
 LOW, HIGH = "▼", "▲"
 
@@ -479,9 +481,14 @@ class EntryPanel(Vertical):
         if test.reading is not None and test.reading.take and len(test.reading.parts) > 1:
             # Several figures make one: say which sum is judged.
             reasons = [test.reading.take.replace("-", " "), *reasons]
+        line = text.line(*said)
         if reasons:
-            said.append((f" ({'; '.join(reasons)})", "$text-muted"))
-        return text.line(*said)
+            # What does not fit here stands in full on the card.
+            rows = 4 if self.app.size.height >= TALL else 2
+            room = rows * (self._room() - 8) - text.width(line.plain)
+            why = text.clip(f"({'; '.join(reasons)})", max(20, room))
+            line = text.line(*said, (f" {why}", "$text-muted"))
+        return line
 
     def _read_as(self, field: Field) -> Content:
         """The unit behind a field; and how the figure was read, where that is not plain to see."""
@@ -651,7 +658,7 @@ class EntryPanel(Vertical):
         rows = [text.line(*pieces)]
         if before:
             taken = self._taken([fact.event for fact in before])
-            rows.append(text.line(("Taken before, counts together: ", "bold"), taken))
+            rows.append(text.line(("Before, counted together: ", "bold"), taken))
         return text.stack(rows)
 
     def _gauge(self) -> str:
@@ -679,15 +686,17 @@ class EntryPanel(Vertical):
         choices = [event.choice for event in events_before if event.choice is not None]
         if choices:
             return ", ".join(choices)
-        figures = []
-        for event in events_before:
-            values = event.true_values or event.values
-            if set(values) == {"value"} and len(values["value"]) == 1:
-                figures.append(values["value"][0])
-        if not figures:
-            return f"{len(events_before)} before"
-        said = ", ".join(figure(value) for value in figures)
-        if len(figures) > 1:
-            mean, spread = statistics.fmean(figures), statistics.stdev(figures)
-            said += f" (mean {figure(mean)}, spread {figure(spread, 2)})"
-        return said
+        taken = [
+            [*itertools.chain(*(event.true_values or event.values).values())]
+            for event in events_before
+        ]
+        columns = list(zip(*taken, strict=False))
+        if len(taken) == 1:
+            return ", ".join(map(figure, taken[0]))
+        mean = ", ".join(figure(statistics.fmean(column)) for column in columns)
+        # Of several figures the one that scatters most is told.
+        spread = figure(max(statistics.stdev(column) for column in columns), 2)
+        if len(columns) > 1:
+            return f"{len(taken)} times, mean {mean}, spread up to {spread}"
+        shown = ", ".join(figure(numbers[0]) for numbers in taken)
+        return f"{shown} (mean {mean}, spread {spread})"

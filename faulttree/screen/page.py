@@ -225,6 +225,22 @@ class Page(PageLike, Screen[Result]):
     def ready(self) -> None:
         """What a page does once its widgets are there."""
 
+    def on_key(self, event: events.Key) -> None:
+        """A letter that does nothing is not lost in silence."""
+        focused, letter = self.focused, event.character or ""
+        typed = focused is not None and focused.check_consume_key(event.key, event.character)
+        if event.is_printable and letter.isalpha() and not typed:
+            self._say_of(event.key)
+
+    def _say_of(self, key: str) -> None:
+        """Say of a letter that it does nothing, or nothing now."""
+        here = actions.actions_of(self.PAGE)
+        known = next((a for a in here if key in actions.keys_of(a, self.host.keymap)), None)
+        if known is None:
+            self.say(f"{key} is no key here; ? shows the keys.")
+        elif self.check_action(known.method.partition("(")[0], ()) is False:
+            self.say(f"{key} ({known.name}) does nothing just now; ? shows the keys.")
+
 
 class Box(PageLike, ModalScreen[Result]):
     """A box over a page."""

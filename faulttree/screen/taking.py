@@ -8,6 +8,7 @@ of the parts are in `cards`, the fields in `entry`.
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterable
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import suppress
@@ -104,6 +105,7 @@ class TakingPage(Page[None]):
         self.before: State | None = None
         self._asking: list[Asked] = []
         self._asking_words = ""
+        self._spared = False
 
     def compose(self) -> ComposeResult:
         yield Head()
@@ -122,7 +124,20 @@ class TakingPage(Page[None]):
         self.before = self.work.before_last()
         self.renew()
 
+    def _spare_the_collector(self) -> None:
+        """Take what the session knows out of the garbage collector's rounds while it is open.
+
+        It stays anyway; going over all of it takes longer than all else that Enter does, and falls
+        due with nearly every entry.
+        """
+        if not self._spared:
+            self._spared = True
+            gc.collect(1)
+            gc.freeze()
+
     def on_unmount(self) -> None:
+        if self._spared:
+            gc.unfreeze()
         self._counting.shutdown(wait=False, cancel_futures=True)
 
     def scrollable(self) -> VerticalScroll:
@@ -224,6 +239,8 @@ class TakingPage(Page[None]):
             self.advised = advised
             self.advice_came()
             self.show_words()
+            # By now everything has been built.
+            self.call_after_refresh(self._spare_the_collector)
 
     def go_to(self, now: Next) -> None:
         """Show another step."""
@@ -481,28 +498,12 @@ class TakingPage(Page[None]):
         self._show_head()
 
     def on_key(self, event: events.Key) -> None:
-        """Nothing is lost in silence: neither a figure typed at a danger, nor a letter."""
-        if self.focused is not None and self.focused.check_consume_key(event.key, event.character):
-            return
-        letter = event.character or ""
-        if event.is_printable and letter.isalpha():
-            self._say_of(event.key)
-        elif self._asking and event.key.isdigit() and self.query_one("#answers").has_focus:
+        """A figure typed at a danger is not lost in silence."""
+        if self._asking and event.key.isdigit() and self.query_one("#answers").has_focus:
             stop = self._asking[0].stops
             first = cards.CHOOSE_IT if stop else cards.READ_IT
             self._asking_words = f"{first} Figures come after."
             self._show_head()
-
-    def _say_of(self, key: str) -> None:
-        """Say of a letter that it does nothing, or nothing now."""
-        known = [a for a in actions.actions_of(self.PAGE) if key in self._keys_of(a)]
-        if not known:
-            self.say(f"{key} is no key here; ? shows the keys.")
-        elif self.check_action(known[0].method, ()) is False:
-            self.say(f"{key} ({known[0].name}) does nothing just now; ? shows the keys.")
-
-    def _keys_of(self, action: actions.Action) -> tuple[str, ...]:
-        return actions.keys_of(action, self.host.keymap)
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
         event.stop()

@@ -80,7 +80,9 @@ class TestsPage(Page[str]):
             rows += [Row("", text.line(f"    {test.name}")) for test in others]
         if not found:
             rows = [heading("No test answers that.")]
-        self.query_one(PickList).show_rows(rows, keep="")
+        # The best answer is under the cursor even where it was read already.
+        best = max([*open_ones, *done], key=lambda test: answers[test.id], default=None)
+        self.query_one(PickList).show_rows(rows, keep=best.id if best is not None else "")
 
     def _row(self, test: Test) -> Row:
         room = max(40, self.size.width - 8)

@@ -153,7 +153,7 @@ async def test_a_reading_near_a_limit_says_so_and_counts_with_its_repeat(drive, 
         shown = await seat.press("enter")
         assert "Near a limit: g takes it again." in shown
         shown = await seat.press("g")
-        assert "Taken before, counts together: 15.9" in shown
+        assert "Before, counted together: 15.9" in shown
         await seat.type("14,9")
         await seat.press("enter", "g")
         assert "15.9, 14.9 (mean 15.4, spread 0.71)" in seat.words
@@ -281,7 +281,7 @@ async def test_a_base_reading_that_fails_is_said_before_going_on(drive, on_walk,
         shown = await seat.press("enter")
         assert "A base reading is out: look at this first Press its digit." in shown
         shown = await seat.press("2")
-        assert "Taken before, counts together: 30" in shown
+        assert "Before, counted together: 30" in shown
 
 
 async def test_cannot_do_asks_why_and_goes_on(drive, on_walk, work):
@@ -664,6 +664,11 @@ async def test_the_list_of_tests_puts_what_answers_best_first(drive, on_walk, wo
         await seat.type("fuel pressure at prime")
         await seat.press("enter")
         assert seat.page.next.id == "fuel-pressure"
+        # So does one that was read already.
+        await seat.press("r", "1", "enter", "t")
+        await seat.type("idle watched")
+        await seat.press("enter")
+        assert seat.page.next.id == "idle-look"
 
 
 async def test_help_opens_while_a_figure_is_typed(drive, on_walk, work):
@@ -754,3 +759,21 @@ async def test_words_take_the_room_that_they_need():
         await pilot.pause()
         strip = pilot.app.screen._compositor.render_strips()[0]
         assert any(s.text.startswith("one") and s.style and s.style.bold for s in strip)
+
+
+async def test_repeats_of_every_cylinder_show_their_means(drive, on_walk, work):
+    """Before a repeat of a list its earlier figures stand there; after two, the mean of each."""
+    async with drive(on_walk(work)) as seat:
+        for row in (("150", "148", "95", "151"), ("152", "148", "97", "151")):
+            seat.page.choose("compression")
+            await seat.settle()
+            for figure in row:
+                await seat.type(figure)
+                await seat.press("enter")
+            if row[0] == "150":
+                seat.page.choose("compression")
+                await seat.settle()
+                assert "counted together: 150, 148, 95, 151" in seat.words
+        seat.page.choose("compression")
+        await seat.settle()
+        assert "2 times, mean 151, 148, 96, 151, spread up to 1.4" in seat.words
