@@ -10,20 +10,23 @@ import os
 import sys
 import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 from faulttree import __version__
 
 if TYPE_CHECKING:
     from faulttree.session.journal import Record
+    from faulttree.study.rehearse import Follow
     from faulttree.trade.sums import Sum
     from faulttree.tree.model import Knowledge
 
 USAGE, CONTENT, INTERRUPTED = 2, 1, 130
 SHOWN = 10
 """How many causes and suggestions are printed for people; JSON has them all."""
+LISTED = 20
+"""How many names at most are listed when one is not known; more would drown the message."""
 
 FOOT = """\
 Exit codes: 0 done, 1 something is wrong with a file or the system, 2 the command line is wrong.
@@ -44,10 +47,6 @@ always starts from the author's figures, so no session counts twice.
 """
 
 
-LISTED = 20
-"""How many names at most are listed when one is not known; more would drown the message."""
-
-
 class Wrong(Exception):
     """Something that ends the command: the message, and the exit code."""
 
@@ -58,6 +57,9 @@ class Wrong(Exception):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns its exit code."""
+    if sys.stdout is None:
+        _complain("There is nowhere to write to: the standard output is closed.")
+        return CONTENT
     for stream in (sys.stdout, sys.stderr):
         # A terminal that lacks a sign (an old locale) gets a question mark, not a traceback.
         reconfigure = getattr(stream, "reconfigure", None)
@@ -74,9 +76,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
-        # The reader has gone, as `| head` does. Python must not try to write again on its way out.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # The reader has gone, as `| head` does.
+        _let_go(sys.stdout)
         return CONTENT
+    except OSError as trouble:
+        what = f"{trouble.filename} cannot be read or written"
+        if trouble.filename is None:
+            _let_go(sys.stdout)
+            what = "The output cannot be written"
+        _complain(f"{what}: {trouble.strerror or trouble}.")
+        return CONTENT
+
+
+def _let_go(stream: TextIO) -> None:
+    """Have what is left for a stream go nowhere; Python would try to write it on its way out."""
+    # A stream that is no file, as in a test, has nothing to let go of.
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 # --- the command line ------------------------------------------------------------------------
@@ -209,7 +225,9 @@ def _parser() -> argparse.ArgumentParser:
     command("sums", _sums, "list the sums of the trade")
     one_sum = command("sum", _sum, "work one sum out and show the working")
     one_sum.add_argument("name", metavar="NAME", help="a name that `faulttree sums` lists")
-    one_sum.add_argument("inputs", nargs="*", metavar="KEY=VALUE", help="rail='43.5 psi'")
+    one_sum.add_argument(
+        "inputs", nargs="*", default=[], metavar="KEY=VALUE", help="rail='43.5 psi'"
+    )
     command("sessions", _sessions, "list the sessions, the latest first")
     score = command(
         "score", _score, "give the chances of the causes without a screen", epilog=SCORE_FOOT
@@ -457,9 +475,8 @@ def _check(options: argparse.Namespace) -> int:
         if page is None:
             from faulttree.tree.rules import RULES
 
-            raise Wrong(
-                f"There is no rule {options.explain!r}.{_near(options.explain, RULES)}", USAGE
-            )
+            near = _near(options.explain, RULES) or " `faulttree check --explain` lists them."
+            raise Wrong(f"There is no rule {options.explain!r}.{near}", USAGE)
         _print(page.rstrip("\n"))
         return 0
     paths = options.paths or [_trees(options)]
@@ -578,7 +595,7 @@ def _sums(options: argparse.Namespace) -> int:
 
 
 def _sum(options: argparse.Namespace) -> int:
-    from faulttree.trade.sums import SumError, get, read_inputs
+    from faulttree.trade.sums import SUMS, SumError, get, read_inputs
     from faulttree.trade.units import ReadingError, UnitError
 
     texts: dict[str, str] = {}
@@ -589,6 +606,9 @@ def _sum(options: argparse.Namespace) -> int:
         if name.strip() in texts:
             raise Wrong(f"{name.strip()} is given twice.", USAGE)
         texts[name.strip()] = text
+    if options.name not in SUMS:
+        near = _near(options.name, SUMS) or " `faulttree sums` lists them."
+        raise Wrong(f"There is no sum called {options.name!r}.{near}", USAGE)
     try:
         chosen = get(options.name)
         if not texts:
@@ -762,7 +782,9 @@ def _rehearse(options: argparse.Namespace) -> int:
             f"There is no cause {options.as_cause!r}.{_near(options.as_cause, knowledge.causes)}",
             USAGE,
         )
-    follows = ("advice", "route") if options.follow == "both" else (options.follow,)
+    follows: tuple[Follow, ...] = (
+        ("advice", "route") if options.follow == "both" else (options.follow,)
+    )
     reports = []
     for follow in follows:
         with _progress(f"by the {follow}") as progress:
@@ -813,14 +835,20 @@ def _progress(what: str) -> Iterator[Callable[[float], None]]:
 
 
 def _tally(options: argparse.Namespace) -> int:
+    from faulttree.session.journal import JournalError
     from faulttree.study.tally import tally, to_csv, to_json, to_text
 
     write = {"text": to_text, "csv": to_csv, "json": to_json}[options.format]
-    _print(write(tally(_sessions_folder(options))).rstrip("\n"))
+    try:
+        counts = tally(_sessions_folder(options))
+    except JournalError as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
+    _print(write(counts).rstrip("\n"))
     return 0
 
 
 def _learn(options: argparse.Namespace) -> int:
+    from faulttree.session.journal import JournalError
     from faulttree.study.cases import gather
     from faulttree.study.learn import Refused, TooContradictory, learn, to_json, to_text
     from faulttree.study.overlay import CannotWrite, overlay_of, write
@@ -835,7 +863,10 @@ def _learn(options: argparse.Namespace) -> int:
         knowledge = load_all(folder, learned=False)
     except TreeError as trouble:
         raise Wrong(f"the trees cannot be used as they stand:\n{trouble}", CONTENT) from None
-    gathered = gather(knowledge, _sessions_folder(options))
+    try:
+        gathered = gather(knowledge, _sessions_folder(options))
+    except JournalError as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
     try:
         lesson = learn(knowledge, gathered, strength=options.strength)
     except Refused as trouble:
@@ -966,7 +997,14 @@ def _print(text: str) -> None:
 
 
 def _complain(text: str) -> None:
-    sys.stderr.write(f"faulttree: {_harmless(text)}\n")
+    """Say what is wrong; where nobody can hear it, the exit code must do."""
+    if sys.stderr is None:
+        return
+    try:
+        sys.stderr.write(f"faulttree: {_harmless(text)}\n")
+        sys.stderr.flush()
+    except OSError:
+        _let_go(sys.stderr)
 
 
 def _harmless(text: str) -> str:

@@ -139,4 +139,5 @@ def _parted(text: str, what: str, example: str) -> tuple[str, str]:
 
 
 def _unknown(what: str, id: str, known: Mapping[str, object] | Sequence[str]) -> str:
-    return f"There is no {what} {quoted(id)} in these trees.{did_you_mean(id, known)}"
+    hint = did_you_mean(id, known) or f" The ids of every {what} stand in the files of the trees."
+    return f"There is no {what} {quoted(id)} in these trees.{hint}"

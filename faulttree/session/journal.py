@@ -311,19 +311,25 @@ def read(path: Path) -> Record:
     return Record(path, state.history, state, size, chain, damage)
 
 
-def list_sessions(folder: Path) -> list[SessionCard]:
-    """The sessions of a folder, the latest first; a look at the first and last line of each.
-
-    A folder that is not there holds no sessions. A file that cannot be read is listed with its
-    trouble, because a session that is silently missing would be worse.
-    """
+def logs_in(folder: Path) -> list[Path]:
+    """The logs of a folder, by name; none when it is not there. JournalError when it is shut."""
     try:
-        paths = [path for path in folder.iterdir() if _is_log(path)]
+        found = [path for path in folder.iterdir() if path.name.endswith(SUFFIX)]
     except FileNotFoundError:
         return []
     except OSError as trouble:
         raise JournalError(_explain(trouble, folder, "the sessions cannot be listed")) from None
-    cards = [_card(path) for path in paths]
+    return sorted(path for path in found if path.name != EXERCISES)
+
+
+def list_sessions(folder: Path) -> list[SessionCard]:
+    """The sessions of a folder, the latest first; a look at the first and last line of each.
+
+    A folder that is not there holds no sessions. A file that cannot be read is listed with its
+    trouble, because a session that is silently missing would be worse. Raises JournalError when
+    the folder cannot be listed.
+    """
+    cards = [_card(path) for path in logs_in(folder)]
     oldest = datetime.min.replace(tzinfo=UTC)
     return sorted(cards, key=lambda card: (card.last_at or oldest, card.id), reverse=True)
 
@@ -430,12 +436,7 @@ def find_session(folder: Path, name: str) -> Path:
         direct = Path(name)
         if direct.is_file():
             return direct
-    try:
-        ids = sorted(p.name.removesuffix(SUFFIX) for p in folder.iterdir() if _is_log(p))
-    except FileNotFoundError:
-        ids = []
-    except OSError as trouble:
-        raise JournalError(_explain(trouble, folder, "the sessions cannot be listed")) from None
+    ids = [path.name.removesuffix(SUFFIX) for path in logs_in(folder)]
     wanted = name.removesuffix(SUFFIX)
     if wanted in ids:
         return folder / f"{wanted}{SUFFIX}"
@@ -541,10 +542,6 @@ def _is_json(line: bytes) -> bool:
     except (ValueError, RecursionError):
         return False
     return True
-
-
-def _is_log(path: Path) -> bool:
-    return path.name.endswith(SUFFIX) and path.name != EXERCISES
 
 
 def _card(path: Path) -> SessionCard:

@@ -37,10 +37,9 @@ from faulttree.session.events import (
     SpecGiven,
     VehicleDescribed,
 )
-from faulttree.session.journal import SUFFIX, JournalError, Record, read
+from faulttree.session.journal import SUFFIX, JournalError, Record, logs_in, read
 from faulttree.session.standing import car_of, evidence, groups, weighed_bands
 from faulttree.session.state import State
-from faulttree.study.tally import logs_in
 from faulttree.tree.car import Car, fits
 from faulttree.tree.model import Knowledge
 
@@ -99,7 +98,10 @@ class Gathered:
 
 
 def gather(knowledge: Knowledge, folder: Path) -> Gathered:
-    """Read every log of a folder against a shelf; a folder that is not there holds none."""
+    """Read every log of a folder against a shelf; a folder that is not there holds none.
+
+    Raises JournalError when the folder cannot be listed.
+    """
     cases: list[Case] = []
     contradictions: list[Contradiction] = []
     skipped: Counter[str] = Counter()

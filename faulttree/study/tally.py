@@ -21,6 +21,7 @@ not. The last compares cars that may differ, so it shows what happened, not what
 import csv
 import io
 import json
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
@@ -29,8 +30,8 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-SUFFIX = ".jsonl"
-EXERCISES = "exercises.jsonl"
+from faulttree.session.journal import SUFFIX, logs_in
+
 FOUND = ("cured",)
 """The outcomes in which the causes given at closing were proved."""
 STOOD = 240.0
@@ -144,7 +145,10 @@ class Tally:
 
 
 def tally(folder: Path) -> Tally:
-    """Count the logs of a folder; one that is not there holds none."""
+    """Count the logs of a folder; one that is not there holds none.
+
+    Raises JournalError when the folder cannot be listed.
+    """
     counting = _Counting()
     for path in logs_in(folder):
         found = scan(path)
@@ -153,15 +157,6 @@ def tally(folder: Path) -> Tally:
         else:
             counting.add(found)
     return counting.tally()
-
-
-def logs_in(folder: Path) -> list[Path]:
-    """The logs of a folder, by name; the file of exercises among them is none."""
-    try:
-        found = [path for path in folder.iterdir() if path.name.endswith(SUFFIX)]
-    except FileNotFoundError:
-        return []
-    return sorted(path for path in found if path.name != EXERCISES)
 
 
 # --- one log -----------------------------------------------------------------------------------
@@ -181,7 +176,7 @@ def scan(path: Path) -> Scanned | None:
         worked = _worked(lines)
         standing = [line for line in lines if line["sequence"] not in withdrawn]
         return _facts(path.name.removesuffix(SUFFIX), standing, worked)
-    except (OSError, LookupError, TypeError, ValueError, AttributeError):
+    except (OSError, LookupError, TypeError, ValueError, AttributeError, OverflowError):
         return None
 
 
@@ -268,14 +263,25 @@ def _step(line: Mapping[str, Any], done: str, minutes: float) -> Steps:
     return Steps(
         not_followed=1,
         weighed=int(extra is not None),
-        extra=float(extra or 0.0),
+        extra=_finite(extra or 0.0),
         minutes=minutes,
-        advised_minutes=float(advice["minutes"]),
+        advised_minutes=_finite(advice["minutes"]),
     )
 
 
 def _time(text: str) -> datetime:
-    return datetime.fromisoformat(text)
+    found = datetime.fromisoformat(text)
+    if found.tzinfo is None:
+        raise ValueError(f"{text} says no time zone, so it cannot be set beside others")
+    return found
+
+
+def _finite(value: Any) -> float:
+    """A figure that can be added to others; nothing that is no number counts for one."""
+    found = float(value)
+    if not math.isfinite(found):
+        raise ValueError(f"{value} is no figure")
+    return found
 
 
 # --- all of them -------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 """The commands: what they print, and one plain message for everything that can be wrong."""
 
+import errno
 import itertools
 import json
 import os
@@ -104,6 +105,19 @@ WRONG = [
         ["score", "idle-unsteady", "--reading", "compression=150"],
         2,
         "There is no test 'compression' in these trees. Did you mean compression-dry?\n",
+    ),
+    (
+        ["score", "idle-unsteady", "--repaired", "zzz"],
+        2,
+        "There is no cause 'zzz' in these trees. The ids of every cause stand in the files of the "
+        "trees.\n",
+    ),
+    (["sum"], 2, "The following arguments are required: NAME. See `faulttree sum --help`.\n"),
+    (["sum", "zzz"], 2, "There is no sum called 'zzz'. `faulttree sums` lists them.\n"),
+    (
+        ["check", "--explain", "zzz"],
+        2,
+        "There is no rule 'zzz'. `faulttree check --explain` lists them.\n",
     ),
     (
         ["score", "idle-unsteady", "--reading", "idle-watch=hunts"],
@@ -623,6 +637,69 @@ def test_reader_that_leaves(bench: Path) -> None:
     error = process.stderr.read().decode()
     process.wait()
     assert error == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="has no shell to close streams with")
+@pytest.mark.parametrize(
+    ("command", "code", "said"),
+    [
+        ("sums >/dev/full", 1, "faulttree: The output cannot be written: No space left on device."),
+        ("sums >&-", 1, "faulttree: There is nowhere to write to: the standard output is closed."),
+        ("wlak 2>&-", 2, ""),
+        ("wlak 2>/dev/full", 2, ""),
+        ("handover zzz 2>/dev/full", 2, ""),
+    ],
+)
+def test_streams_that_take_nothing(bench: Path, command: str, code: int, said: str) -> None:
+    """A full disk or a closed stream is one sentence and the right exit code, no traceback."""
+    if not Path("/dev/full").exists():
+        pytest.skip("this system has no device that is always full")
+    environment = {**os.environ, "PYTHONPATH": str(FOLDER.parent.parent)}
+    done = subprocess.run(
+        f"{sys.executable} -m faulttree {command}",
+        shell=True,
+        cwd=bench,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stderr.strip()) == (code, said)
+
+
+@pytest.mark.parametrize("command", ["sessions", "tally", "learn"])
+def test_folder_of_sessions_that_is_shut(
+    run: Run, session: Path, command: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder that may not be listed is one message that says what to do."""
+    listed = Path.iterdir
+
+    def iterdir(self: Path) -> Any:
+        if self.name == "sessions":
+            raise PermissionError(errno.EACCES, "Permission denied", str(self))
+        return listed(self)
+
+    monkeypatch.setattr(Path, "iterdir", iterdir)
+    result = run(command)
+    assert (result.code, result.out) == (1, "")
+    assert result.err == (
+        "faulttree: sessions: the sessions cannot be listed: Permission denied. It may not be "
+        "written or read here: change its permissions, or use --sessions.\n"
+    )
+
+
+def test_file_that_may_not_be_read_is_named(
+    run: Run, bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever the system refuses in a command is said with the file, not as a traceback."""
+    monkeypatch.setattr(Path, "exists", _refused)
+    result = run("score", "idle-unsteady")
+    assert (result.code, result.out) == (1, "")
+    assert result.err.endswith("/specs.yaml cannot be read or written: Permission denied.\n")
+
+
+def _refused(path: Path) -> bool:
+    raise PermissionError(errno.EACCES, "Permission denied", str(path))
 
 
 def test_old_locale(bench: Path, session: Path) -> None:

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -117,6 +118,30 @@ def test_what_cannot_be_read_is_named(tmp_path: Path) -> None:
     assert counts.unreadable == ("empty.jsonl", "list.jsonl", "rubbish.jsonl")
     assert (counts.sessions, counts.open) == (1, 1)
     assert "rubbish.jsonl" in to_text(counts)
+
+
+@pytest.mark.parametrize(
+    ("written", "instead"),
+    [
+        (b'Z",', b'",'),
+        (b'"minutes": 12.0', b'"minutes": NaN'),
+        (b'"extra": 7.5', b'"extra": -Infinity'),
+        (b'"extra": 7.5', b'"extra": 1' + 400 * b"0"),
+    ],
+)
+def test_figures_that_cannot_be_reckoned_with_are_named(
+    tmp_path: Path, written: bytes, instead: bytes
+) -> None:
+    """A log whose times or figures cannot be set beside others stops no tally and spoils none."""
+    events = [*session("leak")[:3], advised("prime", "squeeze", 7.5), Closed("cured", ("leak",))]
+    write_log(tmp_path / "a.jsonl", events)
+    sound = tally(tmp_path)
+    data = write_log(tmp_path / "b.jsonl", events).read_bytes()
+    assert written in data
+    (tmp_path / "b.jsonl").write_bytes(data.replace(written, instead))
+    counts = tally(tmp_path)
+    assert counts.unreadable == ("b.jsonl",)
+    assert replace(counts, unreadable=()) == sound
 
 
 def test_no_folder_holds_no_sessions(tmp_path: Path) -> None:
