@@ -4,6 +4,7 @@ The rules stand in `rules`, how problems are written down in `render`. Reading t
 watching files and setting the exit code is left to `cli`.
 """
 
+import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
@@ -33,6 +34,11 @@ __all__ = [
     "worst",
 ]
 
+NOT_OF_TREES = (
+    f"a tree is NAME.yaml in a folder of trees, a catalogue stands in its {SHARED}/, a car in its "
+    f"{VEHICLES}/"
+)
+
 
 def check(paths: Sequence[Path | str], *, rules: Iterable[Rule] | None = None) -> list[Problem]:
     """Every problem of some files and folders of trees, file by file and line by line.
@@ -48,29 +54,48 @@ def check(paths: Sequence[Path | str], *, rules: Iterable[Rule] | None = None) -
         elif not path.is_file():
             problems.append(Problem(Place(str(path), 1, 1), "no such file", "", "file-unreadable"))
         else:
-            home = path.parent
-            folder = home.parent if home.name in (SHARED, VEHICLES) else home
+            folder, file = _home_of(path)
             files = wanted.setdefault(folder, set())
             if files is not None:
-                files.add(str(path))
+                files.add(str(file))
     chosen = list(RULES.values() if rules is None else rules)
     for folder, files in wanted.items():
-        found = _check_folder(folder, chosen)
-        problems += [p for p in found if files is None or p.place.file in files]
+        found, read = _check_folder(folder, chosen)
+        if files is None:
+            problems += found
+            continue
+        problems += [p for p in found if p.place.file in files]
+        problems += [
+            Problem(Place(file, 1, 1), "this is not a file of trees", NOT_OF_TREES, "unknown-file")
+            for file in files - read
+        ]
     return in_order(problems)
 
 
-def _check_folder(folder: Path, rules: Iterable[Rule]) -> list[Problem]:
+def _home_of(path: Path) -> tuple[Path, Path]:
+    """The folder of trees that a file belongs to, and the file as it is named from there."""
+    home = path.parent
+    name = Path(os.path.abspath(home)).name
+    if name not in (SHARED, VEHICLES):
+        return home, path
+    # Whoever works in `shared` itself names a catalogue without a folder.
+    folder = home.parent if home.name == name else home / ".."
+    return folder, folder / name / path.name
+
+
+def _check_folder(folder: Path, rules: Iterable[Rule]) -> tuple[list[Problem], set[str]]:
+    """What is wrong in a folder of trees, and the files that were read to say so."""
     trees = tree_files(folder)
     if not trees and not catalogues(folder):
-        return [Problem(Place(str(folder), 1, 1), "no trees here", "", "unknown-file")]
+        return [Problem(Place(str(folder), 1, 1), "no trees here", "", "unknown-file")], set()
     shelf = read_shelf(folder, trees, more_catalogues=catalogues(folder))
     knowledge = resolve(shelf)
     if knowledge is not None:
         # Learned figures must fit; what is judged is what the author wrote, where he wrote it.
         apply_learned(knowledge, shelf)
     checked = Checked(shelf, knowledge)
-    return [problem for rule in rules for problem in rule.look(checked)]
+    found = [problem for rule in rules for problem in rule.look(checked)]
+    return found, set(shelf.sources)
 
 
 def worst(problems: Iterable[Problem]) -> Severity | None:

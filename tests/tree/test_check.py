@@ -50,6 +50,31 @@ def test_file_alone_is_checked_with_what_lies_beside_it(shelf: Path) -> None:
     assert {problem.place.file for problem in check([shelf, spoilt])} == {str(spoilt)}
 
 
+@pytest.mark.parametrize("name", ["notes.md", "trees.txt", "shared/notes.md", "elsewhere/a.md"])
+def test_file_that_is_not_of_trees_is_not_called_sound(shelf: Path, name: str) -> None:
+    """A file that nobody reads as a tree is an error of its own, wherever it lies."""
+    path = shelf / name
+    path.parent.mkdir(exist_ok=True)
+    path.write_text("complaint: [")
+    (problem,) = check([path])
+    assert (problem.severity, problem.rule) == ("error", "unknown-file")
+    assert (problem.place.file, problem.message) == (str(path), "this is not a file of trees")
+
+
+@pytest.mark.parametrize("folder", ["shared", "vehicles"])
+def test_file_named_from_its_own_folder_is_checked_as_what_it_is(
+    shelf: Path, folder: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In `shared` or `vehicles` a file is checked as what it is, not taken for a tree."""
+    monkeypatch.chdir(shelf / folder)
+    for path in sorted(Path().glob("*.yaml")):
+        assert check([path]) == []
+        path.write_text(path.read_text() + "\nodd: 1\n")
+        (problem,) = check([path])
+        assert problem.message == "unknown key `odd`"
+        assert problem.place.file == str(Path("..", folder, path))
+
+
 def test_nothing_to_check_is_an_error(tmp_path: Path) -> None:
     """An empty folder and a missing file are reported, not passed as good."""
     assert [p.rule for p in check([tmp_path])] == ["unknown-file"]
