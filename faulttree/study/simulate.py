@@ -108,8 +108,8 @@ def draw_likely(
     `with_cause` is made present in all of them. Ends after `DRAWS` cars, those left out included.
     """
     able = np.zeros((len(network.complaints), len(network.nodes)))
-    for row, tree in zip(able, network.complaints, strict=True):
-        row[list(network.sources[tree].links)] = 1.0
+    for links, tree in zip(able, network.complaints, strict=True):
+        links[list(network.sources[tree].links)] = 1.0
     for _ in range(0, DRAWS, AT_ONCE):
         drawn = random.random((AT_ONCE, len(network.nodes))) < network.groups.prior
         if with_cause >= 0:
