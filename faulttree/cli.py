@@ -60,6 +60,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if sys.stdout is None:
         _complain("There is nowhere to write to: the standard output is closed.")
         return CONTENT
+    # The tables are small: numpy's own threads only take the processors from the screen's.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         # A terminal that lacks a sign (an old locale) gets a question mark, not a traceback.
         reconfigure = getattr(stream, "reconfigure", None)
@@ -765,8 +767,6 @@ def _score_text(found: dict[str, Any]) -> str:
 
 
 def _rehearse(options: argparse.Namespace) -> int:
-    # The tables are small: numpy's own threads only take the processors from the processes.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from faulttree.study.rehearse import rehearse
     from faulttree.study.rehearse_text import to_json, to_text
     from faulttree.study.simulate import OutOfReach
