@@ -7,7 +7,6 @@ finding: their mean, with u^2 = u_instrument^2 + s^2 / n. What a test does with 
 `network`; this module stops at the chances of the bands.
 """
 
-import contextlib
 import itertools
 import math
 import statistics
@@ -16,8 +15,9 @@ from dataclasses import dataclass, field
 
 from faulttree.trade import sums, units
 from faulttree.trade.patterns import pattern_chances
-from faulttree.tree.car import Car, SpecUnknown, instrument_for, limit_value, limits_for
-from faulttree.tree.model import Knowledge, Part, Reading, Test
+from faulttree.tree.car import Car, instrument_for, limit_value, limits_for
+from faulttree.tree.figure import Figure, accuracy_of, figure_of, moves
+from faulttree.tree.model import Knowledge, Part, Test
 
 NEAR = 2.0
 """A figure within this many standard uncertainties of a limit should be taken again."""
@@ -131,18 +131,6 @@ def spread_choice(choices: Sequence[str], chosen: str, sure: float) -> dict[str,
     return {choice: sure if choice == chosen else rest for choice in choices}
 
 
-def _accuracy(part: Part, used: str | None, car: Car, knowledge: Knowledge) -> float:
-    """The half-width that a part is good for, in its own unit."""
-    if used is None or used == part.instrument:
-        if part.accuracy is not None:
-            return part.accuracy
-        used = part.instrument
-    if used is None:
-        return 0.0
-    instrument = instrument_for(used, car, knowledge)
-    return units.convert_difference(instrument.accuracy, instrument.unit, part.unit)
-
-
 def _true_value(
     shown: float, part: Part, used: str | None, car: Car, knowledge: Knowledge
 ) -> float:
@@ -175,102 +163,25 @@ def correct(
     return corrected
 
 
-def _input_name(reading: Reading, part: Part) -> str:
-    """What the sum calls a part: its own name; a lone unnamed number is the sum's first input."""
-    assert reading.take is not None
-    if reading.per_cylinder:
-        return "values"
-    inputs = sums.get(reading.take).inputs
-    return next(iter(inputs)) if part.name == "value" and "value" not in inputs else part.name
-
-
-def _sum_units(reading: Reading) -> dict[str, str]:
-    """The unit in which each input of a reading's sum is handed over."""
-    assert reading.take is not None
-    chosen = sums.get(reading.take)
-    own = reading.parts[0].unit
-    units_given = {_input_name(reading, part): part.unit for part in reading.parts}
-    for name in reading.given:
-        declared = chosen.inputs.get(name, "")
-        units_given[name] = own if declared in sums.NOT_UNITS else declared
-    return chosen.units_for(units_given)[0]
-
-
-def _given(reading: Reading, car: Car, knowledge: Knowledge) -> dict[str, sums.Input]:
-    """The further parameters of a sum: numbers and lists as they stand, specs in the sum's unit."""
-    if not reading.given:
-        return {}
-    wanted = _sum_units(reading)
-    values: dict[str, sums.Input] = {}
-    for name, given in reading.given.items():
-        if isinstance(given, str):
-            known = car.specs.get(given)
-            if known is not None and isinstance(known.value, tuple):
-                values[name] = known.value
-                continue
-            number = car.number(given, wanted.get(name))
-            if number is None:
-                raise SpecUnknown(given, knowledge.specs[given].name)
-            values[name] = number
-        else:
-            values[name] = float(given)
-    return values
-
-
-def _take(
-    reading: Reading, values: Mapping[str, tuple[float, ...]], given: Mapping[str, sums.Input]
-) -> float:
-    """The figure that is banded, in `figure_unit`, from values in the units of the parts."""
-    if reading.take is None:
-        return values["value"][0]
-    chosen = sums.get(reading.take)
-    wanted = _sum_units(reading)
-    if reading.per_cylinder:
-        part = reading.parts[0]
-        row = [units.convert(value, part.unit, wanted["values"]) for value in values[part.name]]
-        return float(chosen.function(row, **given))
-    named = {}
-    for part in reading.parts:
-        name = _input_name(reading, part)
-        named[name] = units.convert(values[part.name][0], part.unit, wanted[name])
-    return float(chosen.function(**named, **given))
-
-
 def _figure_uncertainty(
     test: Test,
+    figure: Figure,
     values: Mapping[str, tuple[float, ...]],
-    given: Mapping[str, sums.Input],
     entry: Entry,
     car: Car,
     knowledge: Knowledge,
 ) -> float:
-    """Standard uncertainty of the figure: root sum of squares over every number that went in.
-
-    The sensitivity to each number is found by moving it by its own standard uncertainty both ways
-    (JCGM 100:2008, 5.1.3, note 2).
-    """
+    """Standard uncertainty of the figure: root sum of squares over every number that went in."""
     reading = test.reading
     assert reading is not None
-    total = 0.0
-    for part in reading.parts:
-        u = _accuracy(part, entry.instruments.get(part.name), car, knowledge) / math.sqrt(3.0)
-        if reading.take is None:
-            return u
-        if u <= 0.0:
-            continue
-        row = values[part.name]
-        for at in range(len(row)):
-            moved = []
-            for step in (u, -u):
-                shifted = (*row[:at], row[at] + step, *row[at + 1 :])
-                # At the end of a sum's range (a shorted coil reads 0 ohm) one side is enough.
-                with contextlib.suppress(sums.SumError):
-                    moved.append(_take(reading, {**values, part.name: shifted}, given))
-            if len(moved) == 2:
-                total += ((moved[0] - moved[1]) / 2.0) ** 2
-            elif moved:
-                total += (moved[0] - _take(reading, values, given)) ** 2
-    return math.sqrt(total)
+    us = {
+        part.name: accuracy_of(part, car, knowledge, entry.instruments.get(part.name))
+        / math.sqrt(3.0)
+        for part in reading.parts
+    }
+    if reading.take is None:
+        return us[reading.parts[0].name]
+    return math.hypot(*(move for _, move in moves(figure, values, us)))
 
 
 def weigh(test: Test, entries: Sequence[Entry], car: Car, knowledge: Knowledge) -> Weighed:
@@ -293,10 +204,10 @@ def weigh(test: Test, entries: Sequence[Entry], car: Car, knowledge: Knowledge) 
     if test.kind == "pattern":
         return _weigh_pattern(test, entries, corrected, car, knowledge)
     limits = limits_for(test, car, knowledge)
-    given = _given(reading, car, knowledge) if reading.take else {}
-    figures = [_take(reading, values, given) for values in corrected]
+    figure_from = figure_of(reading, car, knowledge)
+    figures = [figure_from(values) for values in corrected]
     us = [
-        _figure_uncertainty(test, values, given, entry, car, knowledge)
+        _figure_uncertainty(test, figure_from, values, entry, car, knowledge)
         for values, entry in zip(corrected, entries, strict=True)
     ]
     figure = statistics.fmean(figures)
@@ -335,7 +246,7 @@ def _weigh_pattern(
     part = reading.parts[0]
     columns = list(zip(*(values[part.name] for values in corrected), strict=True))
     means = [statistics.fmean(column) for column in columns]
-    instrument = _accuracy(part, entries[-1].instruments.get(part.name), car, knowledge)
+    instrument = accuracy_of(part, car, knowledge, entries[-1].instruments.get(part.name))
     scatter = max(_scatter(column) for column in columns)
     u = math.sqrt((instrument / math.sqrt(3.0)) ** 2 + scatter)
     level = None

@@ -260,6 +260,27 @@ def test_the_highest_cylinder_has_the_uncertainty_of_one_reading() -> None:
     assert weighed.u == pytest.approx(4 / math.sqrt(3), rel=1e-6)
 
 
+@pytest.mark.parametrize("cylinders", [4, 6, 8])
+def test_cylinders_that_read_alike_do_not_settle_how_they_differ(cylinders: int) -> None:
+    """The errors of equal readings spread the largest from the smallest as chance does.
+
+    The range of n normal deviations has the mean d2 and the standard deviation d3 (the factors of
+    control charts, ISO 7870-2: 2.059 and 0.880 for 4, from memory), so that it is off from nought
+    by the root of d2^2 + d3^2. Half the way from one side to the other would say nought: certain.
+    """
+    d2, d3 = {4: (2.059, 0.880), 6: (2.534, 0.848), 8: (2.847, 0.820)}[cylinders]
+    off = 3.0 / math.sqrt(3.0) * math.hypot(d2, d3)
+    car = describe_car(KNOWN, None, {"cylinders": cylinders})
+    part = Part("value", "psi", 3.0, (0.0, 300.0))
+    range_of = taking("range", (part,), "psi", 20.0, per_cylinder=True)
+    weighed = weigh(range_of, [entry(*[150.0] * cylinders)], car, KNOWN)
+    assert (weighed.figure, weighed.u) == (0.0, pytest.approx(off, rel=0.15))
+    # As a share of the highest, 3 of 150 psi are 2 %.
+    share_of = taking("lowest-share", (part,), "%", 90.0, per_cylinder=True)
+    weighed = weigh(share_of, [entry(*[150.0] * cylinders)], car, KNOWN)
+    assert (weighed.figure, weighed.u) == (100.0, pytest.approx(off / 1.5, rel=0.15))
+
+
 def test_another_instrument_brings_its_own_accuracy() -> None:
     """Read with a gauge other than the one asked for, that gauge's accuracy counts."""
     coarse = Instrument("coarse", "Coarse gauge", "psi", 6.0, ())

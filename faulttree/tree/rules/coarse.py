@@ -1,9 +1,9 @@
 """The rule that an instrument must be fine enough for the limits it is to judge.
 
 Where a sum stands between what is read and what is judged, or cylinders are compared, the accuracy
-of the instrument is carried through: each number is moved by its accuracy at a typical reading, and
-what that does to the figure is added up as the root of the sum of squares (JCGM 100:2008, 5.1.2
-and 5.1.3, note 2). How readings are weighed in a session is left to the scorer.
+of the instrument is carried through: each number is moved by its accuracy at a typical reading
+(`figure.moves`), and what that does to the figure is added up as the root of the sum of squares
+(JCGM 100:2008, 5.1.2). How readings are weighed in a session is left to the scorer.
 """
 
 import itertools
@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from faulttree.trade import sums, units
-from faulttree.trade.registry import EACH_CYLINDER, NOT_UNITS
-from faulttree.tree.car import Car, SpecUnknown, instrument_for, limits_for
+from faulttree.tree.car import Car, SpecUnknown, limits_for
+from faulttree.tree.figure import Figure, Numbers, accuracy_of, figure_of, moves
 from faulttree.tree.model import Knowledge, Part, Pattern, Reading, SpecLimit, Test
 from faulttree.tree.problem import Problem
 from faulttree.tree.rules.table import Checked, rule
@@ -25,8 +25,8 @@ practice, as in ANSI/NCSL Z540-1 (1994), from memory."""
 _SHARES = 2, 5, 8
 """Tenths of what is possible at which a comparison of even readings must come out alike."""
 
-Figure = Callable[[Sequence[float]], float]
-"""What is judged, as a function of the numbers that are entered, in their own units."""
+InARow = Callable[[Sequence[float]], float]
+"""What is judged, as a function of all numbers that are read, one after the other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,8 +157,8 @@ def judge(test: Test, car: Car, knowledge: Knowledge) -> Judged | None:
         if reading.take is None:
             tolerance, span = (high - low) / 2.0, _span(low, high, test)
             part = reading.parts[0]
-            moves = ((part, _accuracy(part, car, knowledge)),)
-            return Judged(tolerance, (), moves, span) if math.isfinite(tolerance) else None
+            doubt = ((part, accuracy_of(part, car, knowledge)),)
+            return Judged(tolerance, (), doubt, span) if math.isfinite(tolerance) else None
         return _judge_sum(test, reading, (low, high), car, knowledge)
     except (SpecUnknown, sums.SumError, units.UnitError):
         return None  # nothing to judge by on this car, or no reading that the sum is good for
@@ -170,7 +170,11 @@ def _judge_sum(
     parts = reading.parts * (car.cylinders if reading.per_cylinder else 1)
     if any(part.possible is None for part in parts):
         return None  # the rule `possible-missing` says so
-    figure = _figure(reading, car)
+    figure_from = figure_of(reading, car, knowledge)
+
+    def figure(row: Sequence[float]) -> float:
+        return figure_from(_by_part(reading, row))
+
     low, high = band
     middle = [_middle(part) for part in parts]
     if math.isfinite(low) and math.isfinite(high):
@@ -187,8 +191,8 @@ def _judge_sum(
         typical = _moved(figure, even or middle, parts, limit, together=False)
     if typical is None:
         return None
-    moves = _moves(figure, typical, parts, car, knowledge)
-    return Judged(tolerance, tuple(typical), moves, _span(low, high, test))
+    doubt = _moves_of(figure_from, reading, typical, car, knowledge)
+    return Judged(tolerance, tuple(typical), doubt, _span(low, high, test))
 
 
 def _judge_pattern(
@@ -203,15 +207,15 @@ def _judge_pattern(
     share = min(shares, key=lambda one: abs(1.0 - one))
     values = [share * level, *[level] * (car.cylinders - 1)]
 
-    def figure(numbers: Sequence[float]) -> float:
+    def figure(numbers: Numbers) -> float:
         # The highest is one other cylinder: that two are equal is an accident of the example.
-        mean = math.fsum(numbers) / len(numbers)
-        return numbers[0] / (numbers[-1] if pattern.of == "highest" else mean)
+        row = numbers[part.name]
+        return row[0] / (row[-1] if pattern.of == "highest" else math.fsum(row) / len(row))
 
-    moves = _moves(figure, values, (part,) * len(values), car, knowledge)
+    doubt = _moves_of(figure, reading, values, car, knowledge)
     bounds = [f"{units.plain(100 * one)} %" for one in shares]
     span = " to ".join(bounds) if len(bounds) > 1 else f"from {bounds[0]}"
-    return Judged(abs(1.0 - share), tuple(values), moves, f"{span} of the {pattern.of}")
+    return Judged(abs(1.0 - share), tuple(values), doubt, f"{span} of the {pattern.of}")
 
 
 def _span(low: float, high: float, test: Test) -> str:
@@ -222,45 +226,21 @@ def _span(low: float, high: float, test: Test) -> str:
     return f"{_in_unit(low, test)} to {_in_unit(high, test)}"
 
 
-def _figure(reading: Reading, car: Car) -> Figure:
-    """The sum of a reading, as a function of the numbers in their own units."""
-    chosen = sums.get(reading.take or "")
-    free = [name for name in chosen.inputs if name not in reading.given]
+def _by_part(reading: Reading, row: Sequence[float]) -> Numbers:
+    """Numbers in a row, by the parts that they are read for."""
     if reading.per_cylinder:
-        free = [name for name in free if chosen.inputs[name] == EACH_CYLINDER]
-    # A number without a name of its own is the sum's first.
-    names = [part.name if part.name in free else free[0] for part in reading.parts]
-    own = {name: part.unit for name, part in zip(names, reading.parts, strict=True)}
-    declared = {name: chosen.inputs[name] for name in reading.given}
-    plain = {name: "" if unit in NOT_UNITS else unit for name, unit in declared.items()}
-    wanted, _ = chosen.units_for({**own, **plain})
-    given = {name: _given(value, wanted.get(name), car) for name, value in reading.given.items()}
-
-    def figure(numbers: Sequence[float]) -> float:
-        if reading.per_cylinder:
-            row = [units.convert(n, own[names[0]], wanted[names[0]]) for n in numbers]
-            return chosen.apply({names[0]: row, **given})
-        values = {
-            name: units.convert(number, own[name], wanted[name])
-            for name, number in zip(names, numbers, strict=True)
-        }
-        return chosen.apply({**values, **given})
-
-    return figure
+        return {reading.parts[0].name: row}
+    return {part.name: (number,) for part, number in zip(reading.parts, row, strict=True)}
 
 
-def _given(value: float | str, unit: str | None, car: Car) -> sums.Input:
-    if not isinstance(value, str):
-        return value
-    known = car.specs.get(value)
-    if known is None:
-        raise SpecUnknown(value, value)
-    if isinstance(known.value, tuple):
-        return known.value
-    number = car.number(value, unit)
-    if number is None:
-        raise SpecUnknown(value, value)
-    return number
+def _moves_of(
+    figure: Figure, reading: Reading, row: Sequence[float], car: Car, knowledge: Knowledge
+) -> tuple[tuple[Part, float], ...]:
+    """By how much the accuracy of each number moves the figure, with the part that it is."""
+    parts = {part.name: part for part in reading.parts}
+    steps = {name: accuracy_of(part, car, knowledge) for name, part in parts.items()}
+    found = moves(figure, _by_part(reading, row), steps)
+    return tuple((parts[name], move) for name, move in found)
 
 
 def _middle(part: Part, tenths: float = 5) -> float:
@@ -271,7 +251,7 @@ def _middle(part: Part, tenths: float = 5) -> float:
 
 
 def _moved(
-    figure: Figure,
+    figure: InARow,
     start: Sequence[float],
     parts: Sequence[Part],
     wanted: float,
@@ -310,7 +290,7 @@ def _where(off: Callable[[float], float], part: Part) -> float | None:
     return None
 
 
-def _or_nan(figure: Figure, numbers: Sequence[float]) -> float:
+def _or_nan(figure: InARow, numbers: Sequence[float]) -> float:
     """The figure, or not a number where the sum is not good for these."""
     try:
         return figure(numbers)
@@ -318,7 +298,7 @@ def _or_nan(figure: Figure, numbers: Sequence[float]) -> float:
         return math.nan
 
 
-def _even(figure: Figure, parts: Sequence[Part]) -> list[float] | None:
+def _even(figure: InARow, parts: Sequence[Part]) -> list[float] | None:
     """Even numbers in the middle of what is possible, if the figure only compares them."""
     ranges = [part.possible for part in parts if part.possible is not None]
     if len(parts) < 2 or len({part.unit for part in parts}) > 1:
@@ -332,25 +312,3 @@ def _even(figure: Figure, parts: Sequence[Part]) -> list[float] | None:
     if max(figures) - min(figures) > 1e-9 * max(1.0, *map(abs, figures)):
         return None
     return [levels[1]] * len(parts)
-
-
-def _moves(
-    figure: Figure, values: Sequence[float], parts: Sequence[Part], car: Car, knowledge: Knowledge
-) -> tuple[tuple[Part, float], ...]:
-    """By how much the accuracy of each number moves the figure: half the way from down to up."""
-    moves = []
-    for at, part in enumerate(parts):
-        accuracy = _accuracy(part, car, knowledge)
-        ends = [
-            _or_nan(figure, [*values[:at], values[at] + step, *values[at + 1 :]])
-            for step in (accuracy, -accuracy)
-        ]
-        moves.append((part, abs(ends[0] - ends[1]) / 2.0))
-    return tuple(moves)
-
-
-def _accuracy(part: Part, car: Car, knowledge: Knowledge) -> float:
-    if part.accuracy is not None:
-        return part.accuracy
-    instrument = instrument_for(part.instrument or "", car, knowledge)
-    return units.convert_difference(instrument.accuracy, instrument.unit, part.unit)
