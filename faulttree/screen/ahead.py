@@ -23,6 +23,12 @@ if TYPE_CHECKING:
 CARD = "card"
 """The group of the workers that put up a card."""
 
+MOVING = frozenset({"up", "down", "left", "right", "home", "end", "pageup", "pagedown"})
+"""Keys that only move about, so that none has to wait for them."""
+
+HEAD_START = 0.03
+"""For how many seconds a key's own work goes on before its end is looked for."""
+
 HOPS = 3
 """How often a widget may send a message to itself before it sends one to its parent."""
 
@@ -70,6 +76,11 @@ class TypeAhead:
         """It is there."""
         self._loading = max(0, self._loading - 1)
 
+    @property
+    def quiet(self) -> bool:
+        """Whether every key has done its work, and none waits."""
+        return self._task is None
+
     def drop(self) -> None:
         """Forget the keys that wait: what comes up has to be seen before it is answered."""
         self._waiting.clear()
@@ -77,6 +88,8 @@ class TypeAhead:
     def _may_change(self, event: events.Key) -> bool:
         """Whether a key may bring up something else, and is not just typed into a field."""
         focused = self.app.focused
+        if event.key in MOVING:
+            return False
         return focused is None or not focused.check_consume_key(event.key, event.character)
 
     async def _go_on(self, start: MessagePump) -> None:
@@ -96,6 +109,7 @@ class TypeAhead:
     async def _run_through(self, start: MessagePump) -> None:
         """Wait until all that a key set off has been seen to, and nothing is being put up."""
         node = start
+        await asyncio.sleep(HEAD_START)
         for _ in range(ROUNDS):
             screen = self.app.screen
             # A widget that does not answer is gone, and its messages with it.

@@ -181,11 +181,18 @@ class EntryPanel(Vertical):
         self.display = test is not None
         # One update, so that no empty panel flashes up between two tests.
         with self.app.batch_update():
-            await fields.remove_children()
+            standing = next(iter(self.query(ChoiceList)), None)
+            if test is None or test.kind != "choice" or standing is None:
+                await fields.remove_children()
             if test is None:
                 return
             self.set_class(test.kind == "choice", "-choice")
-            if test.kind == "choice":
+            if test.kind == "choice" and standing is not None:
+                # Other rows in a list that stands there are shown sooner than another list.
+                standing.forget_typed()
+                standing.show_rows(self._choice_rows(test), keep="")
+                standing.highlighted = None
+            elif test.kind == "choice":
                 choices = ChoiceList(self._choice_rows(test), pages=False, id="choices")
                 await fields.mount(choices)
                 # Nothing is highlighted at first: Enter alone must not say that all is well.

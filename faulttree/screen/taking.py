@@ -67,8 +67,11 @@ REASONS = (
 
 Answer = TypeVar("Answer", Reckoned, Advised)
 
-PATIENCE = 0.02
-"""For how many seconds a repaint waits for the chances, so that they are painted with it."""
+PATIENCE = 0.06
+"""For how many seconds a repaint waits for the chances, so that they are painted with it.
+
+Painting twice takes longer than nearly every case takes to work out.
+"""
 
 WIDE, TALL = 110, 32
 """From how many columns and rows on more is shown."""

@@ -121,10 +121,10 @@ class Seat:
             await self.pilot.pause()
         # What is shown last is what is shown after the layout: slow on a busy machine.
         before = ""
-        for _ in range(100):
+        for _ in range(500):
             await self.pilot.pause(0.01)
             now = self.frame
-            if now == before and not list(self.app.workers):
+            if now == before and not list(self.app.workers) and self.app.ahead.quiet:
                 break
             before = now
 

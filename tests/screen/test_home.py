@@ -227,7 +227,7 @@ async def test_no_shipped_complaint_needs_more_than_eight_keys(drive, tmp_path):
 
 
 async def test_a_letter_that_is_no_key_says_so(drive, app):
-    """On Home as everywhere, a letter that does nothing is answered with where the keys are told."""
+    """On Home as everywhere, a letter that does nothing is answered."""
     async with drive(app) as seat:
         assert "z is no key here; ? shows the keys." in await seat.press("z")
         assert "h (Report) does nothing just now" in await seat.press("h")

@@ -91,7 +91,7 @@ async def _settle(pilot: object) -> None:
             with contextlib.suppress(Exception):
                 await app.workers.wait_for_complete()
         now = "\n".join(words_of(app.export_screenshot()))
-        if now == before:
+        if now == before and app.ahead.quiet:
             return
         before = now
 
