@@ -21,8 +21,8 @@ from faulttree.screen.page import Words
 from faulttree.screen.taking import TakingPage
 from faulttree.screen.wording import sure_words
 from faulttree.screen.work import Work
-from faulttree.session.events import CannotDo, Event, ReadingTaken, RouteLeft, TakenAs, Withdrawn
-from faulttree.session.moves import Command, Undo, undoable
+from faulttree.session.events import CannotDo, Event, ReadingTaken, RouteLeft, TakenAs
+from faulttree.session.moves import Undo, to_undo
 from faulttree.session.words import say
 
 if TYPE_CHECKING:
@@ -243,7 +243,7 @@ class WalkPage(TakingPage):
             case "again":
                 return bool(self.work.state.readings)
             case "undo":
-                return undoable(self.work.state) is not None
+                return bool(to_undo(self.work.state))
             case "proof":
                 return self.work.state.stage > 0
             case "route":
@@ -296,22 +296,12 @@ class WalkPage(TakingPage):
             self.choose(self.work.state.readings[-1].event.test)
 
     def action_undo(self) -> None:
-        envelope = undoable(self.work.state)
-        if envelope is None:
+        undone = to_undo(self.work.state)
+        if not undone:
             return
-        state = self.work.state
+        envelope = undone[0]
         said = [text.line((say(envelope.event, self.work.knowledge), "bold"))]
-        commands: list[Command] = [Undo()]
-        left = state.history[envelope.sequence - 2] if envelope.sequence > 1 else None
-        if (
-            isinstance(envelope.event, ReadingTaken)
-            and left is not None
-            and isinstance(left.event, RouteLeft)
-            and left.event.to == envelope.event.test
-            and left.sequence not in state.withdrawn
-        ):
-            commands.append(Withdrawn(left.sequence))
-            said.append(text.line(say(left.event, self.work.knowledge)))
+        said += [text.line(say(other.event, self.work.knowledge)) for other in undone[1:]]
         said.append(
             text.line(
                 (
@@ -323,7 +313,7 @@ class WalkPage(TakingPage):
         )
 
         def answered(answer: str | None) -> None:
-            if answer == "undo" and self.do(*commands) is not None:
+            if answer == "undo" and self.do(Undo()) is not None:
                 self.next = None
                 self.before = self.work.before_last()
                 self.next = self._again_after(envelope.event)

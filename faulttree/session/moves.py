@@ -8,7 +8,7 @@ table: what came later must still be allowed without the event that is taken bac
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal, get_args
@@ -76,7 +76,7 @@ class TakeReading:
 
 @dataclass(frozen=True, slots=True)
 class Undo:
-    """Take back the last event that stands."""
+    """Take back the last event that stands, and what came with it: see `to_undo`."""
 
     reason: str = ""
 
@@ -98,20 +98,24 @@ def decide(state: State, command: Command, knowledge: Knowledge) -> tuple[Event,
     Raises NotAllowed with the reason; a reading may also raise ReadingError (its figures make no
     sense) or SpecUnknown (a limit needs a spec that is not known).
     """
-    if not isinstance(command, TakeReading | Undo | Reopen):
-        event: Event = command
-    elif isinstance(command, TakeReading):
+    events: tuple[Event, ...]
+    if isinstance(command, TakeReading):
         # The cheap reasons first: nobody wants to hear of a unit when the session is closed.
         _insist(state, ReadingTaken(command.test, showing=command.showing), knowledge)
-        event = _weighed(state, command, knowledge)
+        events = (_weighed(state, command, knowledge),)
     elif isinstance(command, Undo):
-        event = Withdrawn(_last_standing(state), command.reason)
-    else:
+        events = tuple(Withdrawn(one.sequence, command.reason) for one in to_undo(state))
+        if not events:
+            raise NotAllowed("There is nothing to undo.")
+    elif isinstance(command, Reopen):
         if state.closed is None:
             raise NotAllowed("The session is not closed, so there is nothing to reopen.")
-        event = Withdrawn(state.closed.sequence, command.reason)
-    _insist(state, event, knowledge)
-    return (event,)
+        events = (Withdrawn(state.closed.sequence, command.reason),)
+    else:
+        events = (command,)
+    for event in events:
+        _insist(state, event, knowledge)
+    return events
 
 
 def refusal(state: State, event: Event, knowledge: Knowledge) -> str | None:
@@ -123,26 +127,35 @@ def refusal(state: State, event: Event, knowledge: Knowledge) -> str | None:
     return None
 
 
-def undoable(state: State) -> Envelope | None:
-    """The event that Undo would take back, or None."""
-    for envelope in reversed(state.history):
+def to_undo(state: State) -> tuple[Envelope, ...]:
+    """What Undo takes back, the last first; nothing when nothing is left.
+
+    That is the last event that stands. With a reading that left the route goes the leaving.
+    """
+    last = next(_standing_before(state, state.last + 1), None)
+    if last is None:
+        return ()
+    if isinstance(last.event, ReadingTaken):
+        left = next(_standing_before(state, last.sequence), None)
+        if left is not None and left.sequence == last.sequence - 1:
+            leaving = left.event
+            if isinstance(leaving, RouteLeft) and leaving.to == last.event.test:
+                return last, left
+    return (last,)
+
+
+def _standing_before(state: State, sequence: int) -> Iterator[Envelope]:
+    """The events that can be undone and stand before an entry, the last first."""
+    for envelope in reversed(state.history[: sequence - 1]):
         standing = envelope.sequence not in state.withdrawn
         if standing and not isinstance(envelope.event, Opened | Withdrawn):
-            return envelope
-    return None
+            yield envelope
 
 
 def _insist(state: State, event: Event, knowledge: Knowledge) -> None:
     reason = refusal(state, event, knowledge)
     if reason is not None:
         raise NotAllowed(reason)
-
-
-def _last_standing(state: State) -> int:
-    last = undoable(state)
-    if last is None:
-        raise NotAllowed("There is nothing to undo.")
-    return last.sequence
 
 
 def _weighed(state: State, command: TakeReading, knowledge: Knowledge) -> ReadingTaken:

@@ -31,7 +31,7 @@ from faulttree.session.moves import (
     TakeReading,
     Undo,
     decide,
-    undoable,
+    to_undo,
 )
 from faulttree.session.state import State
 from faulttree.session.words import say
@@ -316,6 +316,33 @@ def test_an_acknowledgement_under_a_reading_stays(
         decide(state, Withdrawn(4), knowledge)
 
 
+@pytest.mark.parametrize(
+    ("between", "undone"),
+    [
+        ([RouteLeft("unsteady", "pressure", "vacuum")], [7, 6]),
+        # Left for another test, or something else was done in between: that is its own step.
+        ([RouteLeft("unsteady", "vacuum", "pressure")], [7]),
+        ([RouteLeft("unsteady", "pressure", "vacuum"), Noted("a smell")], [8]),
+    ],
+)
+def test_undoing_a_reading_undoes_the_leaving_of_the_route(
+    between: list[Event],
+    undone: list[int],
+    beginning: list[Event],
+    folded: Folded,
+    knowledge: Knowledge,
+) -> None:
+    """A reading that left the route is taken back together with the leaving, and with no more."""
+    events = [*beginning, *between, ReadingTaken("vacuum")]
+    state = folded(events)
+    assert [one.sequence for one in to_undo(state)] == undone
+    taken_back = decide(state, Undo("slip"), knowledge)
+    assert taken_back == tuple(Withdrawn(number, "slip") for number in undone)
+    after = folded([*events, *taken_back])
+    assert after.readings == ()
+    assert [one.sequence for one in to_undo(after)] == [undone[-1] - 1]
+
+
 def test_undo_goes_back_step_by_step(
     beginning: list[Event], folded: Folded, knowledge: Knowledge
 ) -> None:
@@ -323,11 +350,10 @@ def test_undo_goes_back_step_by_step(
     events: list[Event] = list(beginning)
     for expected in range(len(beginning), 1, -1):
         state = folded(events)
-        last = undoable(state)
-        assert last is not None
+        (last,) = to_undo(state)
         assert last.sequence == expected
         events += decide(state, Undo(), knowledge)
-    assert undoable(folded(events)) is None
+    assert to_undo(folded(events)) == ()
     with pytest.raises(NotAllowed, match="nothing to undo"):
         decide(folded(events), Undo(), knowledge)
     assert folded(events) == folded(beginning[:1])

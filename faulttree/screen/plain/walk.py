@@ -19,8 +19,8 @@ from faulttree.screen.wording import (
     weight_words,
 )
 from faulttree.screen.work import Advised, Standing, Work
-from faulttree.session.events import ComplaintTaken, Noted, ReadingTaken, RouteLeft, Withdrawn
-from faulttree.session.moves import Command, Undo, undoable
+from faulttree.session.events import ComplaintTaken, Noted
+from faulttree.session.moves import Undo, to_undo
 from faulttree.session.words import name_of, say
 
 LIKELIEST = 5
@@ -326,25 +326,14 @@ class Walk(Bench):
 
     def _do_undo(self) -> None:
         state = self.work.state
-        last = undoable(state)
-        if last is None:
+        undone = to_undo(state)
+        if not undone:
             self.talk.say("There is nothing to undo.")
             return
-        commands: list[Command] = [Undo()]
-        self.talk.say(f"The last entry: {say(last.event, self.work.knowledge)}")
-        left = state.history[last.sequence - 2] if last.sequence > 1 else None
-        # A reading that left the route takes the leaving along, as on the screens.
-        if (
-            isinstance(last.event, ReadingTaken)
-            and left is not None
-            and isinstance(left.event, RouteLeft)
-            and left.event.to == last.event.test
-            and left.sequence not in state.withdrawn
-        ):
-            commands.append(Withdrawn(left.sequence))
-            self.talk.say(f"And with it: {say(left.event, self.work.knowledge)}")
+        for what, one in zip(("The last entry", "And with it"), undone, strict=False):
+            self.talk.say(f"{what}: {say(one.event, self.work.knowledge)}")
         help = "What is taken back stays in the log, marked as such, and counts no more."
-        if self.talk.yes("Take it back?", help=help) and self.do(*commands):
+        if self.talk.yes("Take it back?", help=help) and self.do(Undo()):
             self.talk.say("Taken back.")
 
     def _do_handover(self) -> None:
