@@ -307,6 +307,8 @@ def _home(options: argparse.Namespace) -> int:
 
 
 def _walk(options: argparse.Namespace) -> int:
+    from faulttree.session.journal import JournalError, insist_writable
+
     trees, sessions = _trees(options), _sessions_to_write(options)
     # What is misspelt is said before the screen is taken over; the trees are loaded there.
     _insist_on_trees(options.tree_ids, trees)
@@ -318,6 +320,10 @@ def _walk(options: argparse.Namespace) -> int:
                 f"{_near(options.vehicle, cars)}",
                 USAGE,
             )
+    try:
+        insist_writable(sessions)
+    except JournalError as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
     if options.plain:
         from faulttree.screen.plain import run_plain
 

@@ -54,7 +54,7 @@ class ExercisePage(Page[None]):
         self.at = 0
         self.scene: Scene | None = None
         self.picked: list[Picked] = []
-        self.asked: tuple[str, ...] = ()
+        self.offered = False
         self.forecast: Forecast | None = None
         self.mode = "loading"
         self.kept = ""
@@ -155,9 +155,10 @@ class ExercisePage(Page[None]):
         self.scene = scene
         self._choose()
         # A repair would give the answer away, so the chances are asked for before the first one.
-        first_repair = scene.step.kind == "repair" and self.forecast is None
-        last = self.at + 1 == len(self.steps) and self.forecast is None
-        if (first_repair or last) and scene.chances and confirmed(self.work.state):
+        # Whoever goes back is not asked again: by then he has been shown what it was.
+        wanted = scene.step.kind == "repair" or self.at + 1 == len(self.steps)
+        if wanted and not self.offered and scene.chances and confirmed(self.work.state):
+            self.offered = True
             self._ask_chances()
 
     def _choose(self) -> None:

@@ -197,6 +197,21 @@ class Journal:
         self.close()
 
 
+def insist_writable(folder: Path) -> None:
+    """Raise JournalError when no session can be begun in a folder, before anything is typed."""
+    there = folder
+    while not there.exists() and there != there.parent:
+        there = there.parent
+    trouble = None
+    if not there.is_dir():
+        trouble = errno.ENOTDIR
+    elif not os.access(there, os.W_OK | os.X_OK):
+        trouble = errno.EACCES
+    if trouble is not None:
+        reason = OSError(trouble, os.strerror(trouble), str(there))
+        raise JournalError(_explain(reason, there, "no session can be begun here"))
+
+
 def create(
     folder: Path, opened: Opened, knowledge: Knowledge, who: str, at: datetime | None = None
 ) -> Journal:

@@ -5,6 +5,8 @@ more than was known then could choose from, and `Result` what a trainee made of 
 `screen.exercise`; `keep` is the one function that writes, one line a finished exercise.
 """
 
+import contextlib
+import errno
 import json
 import math
 import os
@@ -297,16 +299,26 @@ def as_line(
 def keep(folder: Path, line: Mapping[str, object]) -> Path:
     """Add a finished exercise to the folder's file; it is on the disk when this returns.
 
-    Raises OSError.
+    What others were told is kept stays whole: a line that does not fit is taken out again, and one
+    that was torn by a crash is ended first. Raises OSError.
     """
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / EXERCISES
     data = (json.dumps(line, ensure_ascii=False, allow_nan=False) + "\n").encode()
-    handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+    handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o644)
     try:
-        if os.write(handle, data) != len(data):
-            raise OSError("the line could not be written whole")
-        os.fsync(handle)
+        size = os.fstat(handle).st_size
+        if size:
+            os.lseek(handle, -1, os.SEEK_END)
+            data = data if os.read(handle, 1) == b"\n" else b"\n" + data
+        try:
+            if os.write(handle, data) != len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+            os.fsync(handle)
+        except OSError:
+            with contextlib.suppress(OSError):
+                os.ftruncate(handle, size)
+            raise
     finally:
         os.close(handle)
     return path

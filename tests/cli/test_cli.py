@@ -688,6 +688,30 @@ def test_folder_of_sessions_that_is_shut(
     )
 
 
+@pytest.mark.parametrize(("given", "named"), [("a-file", "a-file"), ("a-file/deep", "a-file")])
+def test_walk_says_at_once_that_nothing_can_be_kept(
+    run: Run, bench: Path, given: str, named: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no session can be begun, that is said before the car is taken in, not after."""
+    (bench / "a-file").write_text("")
+    monkeypatch.setattr("builtins.input", lambda prompt: pytest.fail("it asked"))
+    result = run("walk", "idle-unsteady", "--plain", "--sessions", given)
+    assert (result.code, result.out) == (1, "")
+    assert result.err.startswith(
+        f"faulttree: {named}: no session can be begun here: Not a directory."
+    )
+
+
+def test_walk_says_at_once_that_a_folder_may_not_be_written(
+    run: Run, bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder that is not there yet is as good as the one it would be made in."""
+    monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != Path())
+    result = run("walk", "idle-unsteady", "--plain", "--sessions", "new/one")
+    assert (result.code, result.out) == (1, "")
+    assert "no session can be begun here: Permission denied." in result.err
+
+
 def test_file_that_may_not_be_read_is_named(
     run: Run, bench: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

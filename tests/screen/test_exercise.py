@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import os
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -216,6 +217,25 @@ def test_results_are_added_line_by_line(tmp_path):
     assert [json.loads(line)["who"] for line in path.read_text().splitlines()] == ["a", "b\nc"]
 
 
+def test_a_torn_result_spoils_none_after_it(tmp_path):
+    """After a line that a crash tore, the next one stands on a line of its own."""
+    path = keep(tmp_path, {"who": "a"})
+    path.write_bytes(path.read_bytes() + b'{"who": "b')
+    keep(tmp_path, {"who": "c"})
+    first, torn, last = path.read_text().splitlines()
+    assert (json.loads(first), torn, json.loads(last)) == ({"who": "a"}, '{"who": "b', {"who": "c"})
+
+
+def test_a_result_that_does_not_fit_leaves_no_half_line(tmp_path, monkeypatch):
+    """When the disk takes only part of a line, that part is taken out again, and it is said."""
+    path = keep(tmp_path, {"who": "a"})
+    before_it, write = path.read_bytes(), os.write
+    monkeypatch.setattr(os, "write", lambda handle, data: write(handle, data[:5]))
+    with pytest.raises(OSError, match="No space left"):
+        keep(tmp_path, {"who": "b"})
+    assert path.read_bytes() == before_it
+
+
 def test_results_are_no_session(sessions):
     """The file of exercises lies among the logs and is not listed as one of them."""
     before_it = [card.id for card in list_sessions(sessions)]
@@ -341,6 +361,27 @@ async def test_show_me_and_going_back_keep_nothing(sessions):
         await pilot.pause()
         assert not isinstance(app.screen, ExercisePage)
     assert not (sessions / "exercises.jsonl").exists()
+
+
+async def test_chances_are_asked_for_once(sessions):
+    """Whoever goes back when asked for chances is not asked again, with the answer in sight."""
+    app = _app(sessions)
+    boxes = 0
+    async with app.run_test(size=(80, 24)) as pilot:
+        await _begin(app, pilot)
+        page = app.screen
+        while page.mode != "end":
+            if isinstance(app.screen, WriteBox):
+                boxes += 1
+                await pilot.press("escape")
+            elif page.mode == "choosing":
+                page._compare(None)
+            else:
+                await pilot.press("enter")
+            await _settled(app, pilot)
+    assert boxes == 1
+    (line,) = (sessions / "exercises.jsonl").read_text().splitlines()
+    assert json.loads(line)["brier"] is None
 
 
 async def test_a_session_that_is_not_there_is_said(sessions):
