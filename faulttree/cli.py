@@ -12,12 +12,16 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, TextIO
+from typing import TYPE_CHECKING, Any, NoReturn, Protocol, TextIO
 
 from faulttree import __version__
 
 if TYPE_CHECKING:
+    from faulttree.scorer.inference import Posterior
+    from faulttree.session.chances import Reckoning
     from faulttree.session.journal import Record
+    from faulttree.study.learn import Lesson
+    from faulttree.study.overlay import Overlay
     from faulttree.study.rehearse import Follow
     from faulttree.trade.sums import Sum
     from faulttree.tree.model import Knowledge
@@ -29,7 +33,8 @@ LISTED = 20
 """How many names at most are listed when one is not known; more would drown the message."""
 
 FOOT = """\
-Exit codes: 0 done, 1 something is wrong with a file or the system, 2 the command line is wrong.
+Exit codes: 0 done, 1 something is wrong with a file or the system, 2 the command line is wrong,
+130 stopped with Ctrl-C.
 Trees come from --trees, ./trees, or the shipped ones; sessions from --sessions or ./sessions.
 """
 CHECK_FOOT = """\
@@ -124,6 +129,19 @@ class _InOrder(argparse.Action):
         namespace.steps = steps
 
 
+class _Command(Protocol):
+    """Adds a command to the command line: its name, what runs it, and what it does in a line."""
+
+    def __call__(
+        self,
+        name: str,
+        run: Callable[[argparse.Namespace], int],
+        what: str,
+        *parents: _Parser,
+        epilog: str = "",
+    ) -> _Parser: ...
+
+
 def _parser() -> argparse.ArgumentParser:
     # Suppressed, so that an option before the command is not reset by the one after it.
     absent: dict[str, Any] = {"default": argparse.SUPPRESS}
@@ -169,6 +187,16 @@ def _parser() -> argparse.ArgumentParser:
         made.set_defaults(run=run)
         return made
 
+    _add_screens(command, screens)
+    _add_reports(command)
+    _add_tree_tools(command)
+    _add_sums(command)
+    _add_score(command)
+    _add_studies(command)
+    return parser
+
+
+def _add_screens(command: _Command, screens: _Parser) -> None:
     walk = command("walk", _walk, "take in a car and walk it through the tests", screens)
     walk.add_argument("tree_ids", nargs="*", metavar="TREE", help="the complaints; asked if none")
     walk.add_argument("--vehicle", metavar="ID", help="one of the shop's own cars")
@@ -183,6 +211,10 @@ def _parser() -> argparse.ArgumentParser:
         by_lines.add_argument(
             "--plain", action="store_true", help="line by line, for screen readers and pipes"
         )
+
+
+def _add_reports(command: _Command) -> None:
+    command("sessions", _sessions, "list the sessions, the latest first")
     handover = command("handover", _handover, "write the report of a session")
     handover.add_argument("session", metavar="SESSION", help="a path, a name, or its beginning")
     handover.add_argument(
@@ -193,6 +225,9 @@ def _parser() -> argparse.ArgumentParser:
     written_as.add_argument(
         "--plain", action="store_true", help="write sentences to be read aloud, without tables"
     )
+
+
+def _add_tree_tools(command: _Command) -> None:
     check = command(
         "check", _check, "load trees and say what is wrong with them", epilog=CHECK_FOOT
     )
@@ -224,13 +259,18 @@ def _parser() -> argparse.ArgumentParser:
     )
     draw.add_argument("--session", metavar="SESSION", help="mark the way that was walked in it")
     command("schema", _schema, "print the JSON Schema of the files that a shop lead writes")
+
+
+def _add_sums(command: _Command) -> None:
     command("sums", _sums, "list the sums of the trade")
     one_sum = command("sum", _sum, "work one sum out and show the working")
     one_sum.add_argument("name", metavar="NAME", help="a name that `faulttree sums` lists")
     one_sum.add_argument(
         "inputs", nargs="*", default=[], metavar="KEY=VALUE", help="rail='43.5 psi'"
     )
-    command("sessions", _sessions, "list the sessions, the latest first")
+
+
+def _add_score(command: _Command) -> None:
     score = command(
         "score", _score, "give the chances of the causes without a screen", epilog=SCORE_FOOT
     )
@@ -248,6 +288,9 @@ def _parser() -> argparse.ArgumentParser:
     score.add_argument("--repaired", action=_InOrder, metavar="CAUSE", help="a cause put right")
     score.add_argument("--json", action="store_true", help="print JSON")
     score.set_defaults(steps=None)
+
+
+def _add_studies(command: _Command) -> None:
     rehearse = command("rehearse", _rehearse, "try trees on cars with hidden faults")
     rehearse.add_argument("tree_ids", nargs="+", metavar="TREE", help="the complaints")
     rehearse.add_argument("--vehicle", metavar="FILE", help="a vehicle's file, or its id")
@@ -292,7 +335,6 @@ def _parser() -> argparse.ArgumentParser:
         help="how many cars the author's numbers count for (20)",
     )
     learn.add_argument("--json", action="store_true", help="print JSON")
-    return parser
 
 
 # --- the screens -----------------------------------------------------------------------------
@@ -650,9 +692,7 @@ def _about_sum(chosen: "Sum") -> None:
 
 
 def _score(options: argparse.Namespace) -> int:
-    from faulttree.scorer.advice import advise
-    from faulttree.scorer.explain import conflict
-    from faulttree.session.chances import before_readings, reckon
+    from faulttree.session.chances import reckon
     from faulttree.session.imagined import BadStep, Step, imagine
 
     knowledge, trees, vehicle = _loaded(options)
@@ -667,15 +707,32 @@ def _score(options: argparse.Namespace) -> int:
             "there, since the car came in with it."
         )
     reckoning = reckon(state, knowledge)
-    posterior = reckoning.posterior
-    if posterior is None:
+    if reckoning.posterior is None:
         raise Wrong(reckoning.trouble, CONTENT)
+    found = _scored(reckoning, reckoning.posterior, knowledge)
+    if options.json:
+        import json
+
+        sys.stdout.write(json.dumps(found, allow_nan=False, indent=1) + "\n")
+    else:
+        _print(_score_text(found))
+    return 0
+
+
+def _scored(
+    reckoning: "Reckoning", posterior: "Posterior", knowledge: "Knowledge"
+) -> dict[str, Any]:
+    """All that `score` says, as plain data: the likeliest cause and the best advice first."""
+    from faulttree.scorer.advice import advise
+    from faulttree.scorer.explain import conflict
+    from faulttree.session.chances import before_readings
+
     network, evidence = reckoning.network, reckoning.evidence
     before = before_readings(reckoning)
     ranked = sorted(reckoning.now.items(), key=lambda pair: -pair[1])
     suggestions = advise(network, evidence, posterior=posterior)
     fit = conflict(network, evidence)
-    found: dict[str, Any] = {
+    return {
         "exact": posterior.exact,
         "causes": [
             {
@@ -708,13 +765,6 @@ def _score(options: argparse.Namespace) -> int:
         "omitted": posterior.omitted,
         "remark": fit.message,
     }
-    if options.json:
-        import json
-
-        sys.stdout.write(json.dumps(found, allow_nan=False, indent=1) + "\n")
-    else:
-        _print(_score_text(found))
-    return 0
 
 
 def _loaded(options: argparse.Namespace) -> "tuple[Knowledge, list[str], str | None]":
@@ -857,9 +907,8 @@ def _learn(options: argparse.Namespace) -> int:
     from faulttree.session.journal import JournalError
     from faulttree.study.cases import gather
     from faulttree.study.learn import Refused, TooContradictory, learn, to_json, to_text
-    from faulttree.study.overlay import CannotWrite, overlay_of, write
+    from faulttree.study.overlay import overlay_of
     from faulttree.tree.load import TreeError, load_all
-    from faulttree.tree.places import TREES, shipped
 
     if not 0.0 < options.strength < float("inf"):
         raise Wrong("--strength must be a number above zero.", USAGE)
@@ -882,31 +931,40 @@ def _learn(options: argparse.Namespace) -> int:
         listed = "".join(f"\n  left out: {count} ({why})" for count, why in left_out[:LISTED])
         raise Wrong(f"{trouble}{listed}\nNothing was written.", CONTENT) from None
     overlay = overlay_of(lesson, knowledge)
-    path, said = "", "Nothing was written; the trees are as they were."
-    # What came with the program is no place for what one shop has learnt.
-    theirs = folder == shipped(TREES) and getattr(options, "trees", None) is None
-    if theirs and not options.dry_run:
-        said = (
-            "Nothing was written: these are the trees that came with the program. Copy them to "
-            "./trees, or name yours with --trees."
-        )
-    elif not overlay.figures:
-        said = "Nothing was written: no figure moved."
-    elif not options.dry_run:
-        try:
-            path = str(write(folder, overlay, lesson))
-        except CannotWrite as trouble:
-            raise Wrong(str(trouble), CONTENT) from None
-        said = (
-            f"{overlay.figures} figures are written to {path}; sessions opened from now on use "
-            "them. Delete that file to go back to the author's."
-        )
+    path, said = _keep_lesson(options, folder, lesson, overlay)
     if options.json:
         _print(to_json(lesson, path, overlay.kept_out).rstrip("\n"))
         return 0
     notes = [f"Kept within bounds: {name}: {why}" for name, why in overlay.kept_out.items()]
     _print("\n".join([to_text(lesson).rstrip("\n"), *notes, said]))
     return 0
+
+
+def _keep_lesson(
+    options: argparse.Namespace, folder: Path, lesson: "Lesson", overlay: "Overlay"
+) -> tuple[str, str]:
+    """Write what was learnt, where that is wanted and there is any: the file, or "", and a word."""
+    from faulttree.study.overlay import CannotWrite, write
+    from faulttree.tree.places import TREES, shipped
+
+    if options.dry_run:
+        return "", "Nothing was written; the trees are as they were."
+    # What came with the program is no place for what one shop has learnt.
+    if folder == shipped(TREES) and getattr(options, "trees", None) is None:
+        return "", (
+            "Nothing was written: these are the trees that came with the program. Copy them to "
+            "./trees, or name yours with --trees."
+        )
+    if not overlay.figures:
+        return "", "Nothing was written: no figure moved."
+    try:
+        path = str(write(folder, overlay, lesson))
+    except CannotWrite as trouble:
+        raise Wrong(str(trouble), CONTENT) from None
+    return path, (
+        f"{overlay.figures} figures are written to {path}; sessions opened from now on use them. "
+        "Delete that file to go back to the author's."
+    )
 
 
 # --- finding things --------------------------------------------------------------------------
