@@ -112,9 +112,12 @@ def _with_room(
             for number in numbers:
                 made.kept_out[_full_name(number)] = "the authored bands beside it leave no room"
             return {}
-        # Rounded down, or rounding alone could take the room again.
+        # Each has the least there is, and its share of the rest: rounded down, or rounding alone
+        # could take the room again.
+        least = LEAST * len(values)
+        share = (room - least) / (total - least)
         values = {
-            band: max(LEAST, int(1e4 * value * room / total) / 1e4)
+            band: round(LEAST + int(1e4 * max(0.0, value - LEAST) * share) / 1e4, 4)
             for band, value in values.items()
         }
         for number in numbers:

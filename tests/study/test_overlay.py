@@ -7,6 +7,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from faulttree.study.cases import Case, Gathered
 from faulttree.study.counting import Kind
@@ -115,6 +117,28 @@ def test_bands_leave_room_for_the_expected_one(trees: Path) -> None:
     assert "0.4 is written as" in why
     write(trees, overlay, found, NOW)
     assert load_all(trees).tests["fuel-pressure-prime"].points_to["regulator-high"]["low"] == low
+
+
+chances = st.floats(1e-5, 0.97) | st.sampled_from([1e-5, 1e-4, 0.3])
+
+
+@given(st.lists(st.tuples(chances, chances, st.booleans()), min_size=1, max_size=6))
+def test_whatever_is_learnt_the_loader_has_room_for(bands: list[tuple[float, float, bool]]) -> None:
+    """However many bands are learnt, and however small some are, all together stay within 0.98."""
+    test = authored(GOOD).tests["fuel-pressure-prime"]
+    most = max(1.0, sum(old for old, _, _ in bands) / 0.97)
+    old = {f"band {at}": chance / most for at, (chance, _, _) in enumerate(bands)}
+    full = replace(test, points_to={"regulator-high": old})
+    learnt = [
+        number("points_to", "regulator-high", test.id, band, old[band], new)
+        for band, (_, new, moved) in zip(old, bands, strict=True)
+        if moved
+    ]
+    knowledge = replace(authored(GOOD), tests={test.id: full})
+    overlay = overlay_of(lesson(*learnt), knowledge)
+    written = overlay.points_to.get(test.id, {}).get("regulator-high", {})
+    assert sum({**old, **written}.values()) <= 0.98 + 1e-9
+    assert all(chance > 0.0 for chance in written.values())
 
 
 def test_bands_without_room_are_left_out_with_the_reason(trees: Path) -> None:
