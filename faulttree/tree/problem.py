@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from faulttree.trade.words import nearest
 from faulttree.tree.model import Place
 
 Severity = Literal["error", "warning", "note"]
@@ -70,19 +71,6 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """A hint that names the known word nearest to `word`, or "" when none is near."""
     near = nearest(word, known)
     return f"did you mean `{near}`?" if near else ""
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """The known word nearest to `word`, or "" when none is near."""
-    import difflib  # 5 ms, and only needed once something is wrong
-
-    options = sorted(known)
-    near = difflib.get_close_matches(word, options, n=1, cutoff=0.6)
-    if not near:
-        folded = {option.casefold().replace("_", "-"): option for option in options}
-        match = folded.get(word.casefold().replace("_", "-").replace(" ", "-"))
-        near = [match] if match else []
-    return near[0] if near else ""
 
 
 def listed(words: Iterable[str]) -> str:

@@ -20,7 +20,8 @@ from pydantic import (
     ValidationError,
 )
 
-from faulttree.tree.problem import Problem, did_you_mean, listed, nearest
+from faulttree.trade.words import nearest
+from faulttree.tree.problem import Problem, did_you_mean, listed
 from faulttree.tree.source import Source
 
 ID_PATTERN = r"^[a-z0-9]+(-[a-z0-9]+)*$"

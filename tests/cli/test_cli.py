@@ -50,6 +50,11 @@ WRONG = [
         "There is no tree 'idle-unstedy' in trees. Did you mean idle-unsteady?\n",
     ),
     (
+        ["score", "IDLE_UNSTEADY"],
+        2,
+        "There is no tree 'IDLE_UNSTEADY' in trees. Did you mean idle-unsteady?\n",
+    ),
+    (
         ["score", "zzz"],
         2,
         "There is no tree 'zzz' in trees. There are: idle-unsteady, power-lacking.\n",

@@ -16,6 +16,7 @@ from faulttree.session.events import (
     CannotDo,
     CautionAcknowledged,
     Closed,
+    ComplaintTaken,
     InstrumentChecked,
     RouteLeft,
     SpecGiven,
@@ -166,6 +167,31 @@ def test_end_of_input_keeps_everything_that_was_confirmed(sessions):
         "manifold-vacuum",
     ]
     assert any(line.startswith("Everything is saved in") for line in again.said)
+
+
+def test_what_was_typed_outlives_a_disk_that_takes_nothing(sessions):
+    """When a session cannot be begun, the reason is said and it is tried again with all answers."""
+    sessions.write_text("a file where the folder is wanted")
+
+    class Mending(Terminal):
+        def ask(self, prompt):
+            if prompt.startswith("Try again?"):
+                sessions.unlink()
+            return super().ask(prompt)
+
+    terminal = Mending(*BEGUN, "yes", "q")
+    assert run_plain(SHOP, sessions, who="sam", ask=terminal.ask, say=terminal.say) == 0
+    assert any("the session cannot be begun" in line for line in terminal.said)
+    assert _events(sessions, ComplaintTaken)
+
+
+@pytest.mark.parametrize("answer", [["no"], []])
+def test_a_session_that_cannot_be_begun_gives_one(sessions, answer):
+    """Where nothing can be written, giving up or the end of the input is told by the exit code."""
+    sessions.write_text("a file where the folder is wanted")
+    code, terminal = _run(sessions, *BEGUN, *answer)
+    assert code == 1
+    assert any("the session cannot be begun" in line for line in terminal.said)
 
 
 def test_leaving_before_the_session_begins_writes_nothing(sessions):

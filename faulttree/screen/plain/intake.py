@@ -81,11 +81,17 @@ class Intake:
         assert self.knowledge is not None
         trees = [one.tree for one in self.taken]
         first: list[Event] = [*self.taken, self.car, *self.specs.values()]
-        try:
-            return begin(self.sessions, self.knowledge, self.who, self._title(), trees, first)
-        except (JournalError, NotAllowed) as trouble:
-            self.talk.say(str(trouble))
-            return None
+        while True:
+            try:
+                return begin(self.sessions, self.knowledge, self.who, self._title(), trees, first)
+            except (JournalError, NotAllowed) as trouble:
+                self.talk.say(str(trouble))
+            # A full disk can be mended, and what was typed should not have to be typed again.
+            try:
+                if not self.talk.yes("Try again?", help="What was typed is kept until you leave."):
+                    return None
+            except EOFError:
+                return None
 
     def _title(self) -> str:
         assert self.knowledge is not None
