@@ -251,6 +251,15 @@ def test_parts_in_other_units_come_to_the_same_figure() -> None:
     assert two.figure == pytest.approx(one.figure, rel=1e-6)
 
 
+def test_a_given_figure_is_in_the_unit_of_the_reading_it_is_held_against() -> None:
+    """What a tree gives to a sum that takes readings of any unit is meant in the reading's own."""
+    part = Part("before", "psi", 1.0, (0.0, 120.0))
+    reading = Reading((part,), "psi", take="drop", given={"after": 30.0})
+    test = replace(taking("drop", (part,), "psi", 5.0), reading=reading)
+    weighed = weigh(test, [Entry(values={"before": (40.0,)})], Car(), KNOWN)
+    assert (weighed.figure, weighed.u) == (10.0, pytest.approx(1 / math.sqrt(3)))
+
+
 def test_the_highest_cylinder_has_the_uncertainty_of_one_reading() -> None:
     """Only the reading that is the highest moves the figure, so the others add nothing."""
     part = Part("value", "psi", 4.0, (0.0, 300.0))

@@ -415,6 +415,15 @@ def test_a_figure_that_is_gone_leaves_what_was_concluded(
     assert finding(state, bare, "pressure").bands["low"] > 0.99
 
 
+def test_a_test_that_asks_for_other_figures_now_leaves_what_was_concluded(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A reading of parts that the test no longer has counts as it did when it was taken."""
+    old = ReadingTaken("vacuum", values={"hot": (9.0,)}, bands={"low": 0.8, "in limits": 0.2})
+    state = folded([*beginning, old, replace(old, repeat_of=(99,))])
+    assert finding(state, knowledge, "vacuum").bands == old.bands
+
+
 def test_the_route_follows_what_stands_now(
     beginning: list[Event], folded: Folded, knowledge: Knowledge, after: Take
 ) -> None:

@@ -173,6 +173,22 @@ def test_a_proof_reading_that_came_right_is_no_contradiction(tmp_path: Path) -> 
     assert gathered(tmp_path, *events, CURED) == ([], [])
 
 
+def test_a_proof_reading_near_a_limit_is_no_contradiction(tmp_path: Path) -> None:
+    """A cure is doubted where the proof is surely out of its band, not where it may be."""
+    near = ReadingTaken("smoke", choice="seen", bands={"seen": 0.94, "none": 0.06})
+    assert gathered(tmp_path, TAKEN, SEEN, MENDED, near, GONE, CURED) == ([], [])
+    out = replace(near, bands={"seen": 0.96, "none": 0.04})
+    assert gathered(tmp_path, TAKEN, SEEN, MENDED, out, GONE, CURED)[1] != []
+
+
+def test_what_was_read_while_the_complaint_was_quiet_teaches_nothing(tmp_path: Path) -> None:
+    """A reading counts with the complaint showing, or where nobody said; not while it was quiet."""
+    events = [TAKEN, replace(SEEN, showing="no"), replace(LOW, showing="unknown"), MENDED, GONE]
+    write_log(tmp_path / "a.jsonl", [OPENED, *events, CURED])
+    (case,) = gather(SHELF, tmp_path).cases
+    assert set(case.readings) == {"prime"}
+
+
 def test_copies_and_damaged_logs_do_not_count(tmp_path: Path) -> None:
     """The same session in two files counts once; a changed line spoils a log, a torn end does not.
 
@@ -231,6 +247,8 @@ def test_a_reading_entered_late_spoils_the_one_before_too(tmp_path: Path) -> Non
     assert gaps(tmp_path, (12, SEEN), (3, squeeze), (16, LOW)) == [("prime", 16.0)]
     assert gaps(tmp_path, (12, SEEN), (0.2, LOW), (0.2, squeeze)) == []
     assert gaps(tmp_path, (12, SEEN), (4.5, squeeze)) == [("smoke", 12.0), ("squeeze", 4.5)]
+    # Other work between them ends the one before, so only the late one is lost.
+    assert gaps(tmp_path, (12, SEEN), (9, GONE), (0.2, LOW)) == [("smoke", 12.0)]
 
 
 def test_a_car_that_stood_over_night_was_not_tested_all_night(tmp_path: Path) -> None:

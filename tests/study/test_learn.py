@@ -150,6 +150,9 @@ def test_minutes_are_a_median_that_a_lunch_break_does_not_move() -> None:
     assert found.offered
     # What is always slow is no break.
     assert timed(TRUTH, "prime", [80, 75, 90, 85, 82, 79, 88, 84]).set_aside == 0
+    # Nor is what took a little longer where all others took the same.
+    assert timed(TRUTH, "prime", [20.0] * 8 + [24.0]).set_aside == 0
+    assert timed(TRUTH, "prime", [20.0] * 8 + [40.0]).set_aside == 1
 
 
 def test_minutes_measured_too_few_times_are_not_offered() -> None:

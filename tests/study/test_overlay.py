@@ -170,7 +170,10 @@ def test_a_file_of_somebody_else_is_not_written_over(trees: Path) -> None:
     overlay = overlay_of(found, authored(trees))
     path = write(trees, overlay, found, NOW)
     overlay.causes["fuel-pump-weak"] = 0.09
+    path.chmod(0o640)
     write(trees, overlay, found, NOW)
+    # Whom the shop lets read it is not for us to change.
+    assert path.stat().st_mode & 0o777 == 0o640
     assert load_all(trees).causes["fuel-pump-weak"].how_common == 0.09
     path.write_text("format: 1\nabout: mine\n")
     with pytest.raises(CannotWrite, match="was not written by `faulttree learn`"):

@@ -81,6 +81,13 @@ def test_a_comeback_is_the_same_car_with_the_same_complaint(tmp_path: Path) -> N
     assert "Came back with the same complaint: 1\n  blue  Estate, rough" in to_text(counts)
 
 
+def test_sessions_side_by_side_are_no_comeback(tmp_path: Path) -> None:
+    """A session that was opened before the first one was closed is no coming back."""
+    write_log(tmp_path / "a.jsonl", session("leak"))
+    write_log(tmp_path / "b.jsonl", session("leak"), START + timedelta(minutes=20))
+    assert tally(tmp_path).comebacks == ()
+
+
 def test_of_many_comebacks_the_latest_are_listed(tmp_path: Path) -> None:
     """People see the last twenty and how many there were; JSON holds every one."""
     for day in range(25):

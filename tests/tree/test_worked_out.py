@@ -11,7 +11,8 @@ import pytest
 from faulttree.scorer.evidence import weigh
 from faulttree.screen.wording import why_limits
 from faulttree.session.entry import parse_entry
-from faulttree.session.standing import specs_of, specs_used
+from faulttree.session.imagined import imagine
+from faulttree.session.standing import car_of, specs_of, specs_used
 from faulttree.tree.car import Car, describe_car, limit_value
 from faulttree.tree.document import from_document
 from faulttree.tree.load import load
@@ -113,3 +114,11 @@ def test_card_of_the_vacuum_names_the_altitude_it_is_brought_down_by() -> None:
     car = describe_car(knowledge, "camper-four")
     said = why_limits(knowledge.tests["manifold-vacuum-idle"], car, knowledge)
     assert "Altitude of the workshop 0 m, a generic figure" in said
+
+
+def test_figures_typed_in_a_session_still_name_what_a_value_came_of() -> None:
+    """Where all that goes into a value was typed, it is known to be worked out all the same."""
+    typed = ["altitude=1500 m", "compression=150 psi"]
+    car = car_of(imagine(KNOWN, ["misfire"], "camper-four", typed), KNOWN)
+    here = car.specs["compression_here"]
+    assert (here.origin, set(here.out_of)) == ("typed", {"compression", "altitude"})
