@@ -455,6 +455,8 @@ def _insist_on_terminal() -> None:
 
 
 def _handover(options: argparse.Namespace) -> int:
+    from faulttree.session.journal import SUFFIX
+
     path = _session_path(options)
     record = _record(path)
     from faulttree.handover.html import to_html
@@ -474,8 +476,9 @@ def _handover(options: argparse.Namespace) -> int:
         sys.stdout.write(text)
         return 0
     output = Path(options.output)
-    if _same_file(output, path):
-        raise Wrong(f"{output} is the log of the session; give the report another name.", USAGE)
+    if output.suffix == SUFFIX or _same_file(output, path):
+        # Logs are added to and never written over, whichever session they are of.
+        raise Wrong(f"{output} is the name of a log; give the report another name.", USAGE)
     try:
         output.write_text(text, encoding="utf-8")
     except OSError as trouble_there:

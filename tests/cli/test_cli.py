@@ -543,12 +543,17 @@ def test_handover_in_sentences(run: Run, session: Path) -> None:
 
 
 def test_handover_does_not_overwrite_the_log(run: Run, session: Path) -> None:
-    """The report is never written over the log it is made from, nor into a folder."""
+    """The report is never written over a log, its own or another, nor into a folder."""
     before = session.read_bytes()
-    result = run("handover", str(session), "-o", str(session))
-    assert result.code == 2
-    assert "is the log of the session" in result.err
-    assert session.read_bytes() == before
+    other = session.with_name("other.jsonl")
+    other.write_bytes(before)
+    link = session.with_name("link.md")
+    link.symlink_to(session)
+    for output in (session, other, link):
+        result = run("handover", str(session), "-o", str(output))
+        assert result.code == 2
+        assert f"{output} is the name of a log" in result.err
+    assert session.read_bytes() == other.read_bytes() == before
     assert run("handover", str(session), "-o", "trees").code == 1
     assert run("handover", str(session), "-o", "no/such/folder.md").code == 1
 

@@ -18,6 +18,7 @@ from faulttree.session.events import (
     Closed,
     ComplaintTaken,
     InstrumentChecked,
+    Repaired,
     RouteLeft,
     SpecGiven,
     VehicleDescribed,
@@ -532,6 +533,15 @@ def test_a_repair_that_did_not_cure_and_a_second_that_did(sessions):
     assert "Throttle opened on the road: not read before, now clean." in terminal.said
     path = _record(sessions).path
     assert f"Its report: faulttree handover --plain {path}" in terminal.said
+
+
+def test_minutes_below_nought_lose_nothing_of_a_repair(sessions):
+    """What was done stays when the minutes make no sense; they are asked for again."""
+    code, terminal = _run(sessions, *BEGUN, "fix", "Air leak", "Hose renewed", "-5", "soon", "25")
+    assert (code, terminal.answers) == (0, [])
+    (repaired,) = _events(sessions, Repaired)
+    assert (repaired.done, repaired.minutes) == ("Hose renewed", 25)
+    assert "The minutes of a repair are a number, 0 or more." in terminal.said
 
 
 def test_a_cause_that_was_not_repaired_can_be_named_at_the_close(sessions):

@@ -85,10 +85,16 @@ def repair(bench: Bench, id: str) -> None:
 def _minutes(bench: Bench) -> float | None:
     while True:
         typed = bench.talk.line("Minutes it took? (Enter: leave open)", "Such as 40 or 1.5 h.")
+        if not typed:
+            return None
         try:
-            return parse_quantity(typed, "min").value_in_default if typed else None
+            minutes = parse_quantity(typed, "min").value_in_default
         except ReadingError as trouble:
             bench.talk.say(str(trouble))
+            continue
+        if minutes >= 0:
+            return minutes
+        bench.talk.say("The minutes of a repair are a number, 0 or more.")
 
 
 # --- proof ---------------------------------------------------------------------------------------
