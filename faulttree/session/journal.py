@@ -334,7 +334,8 @@ def logs_in(folder: Path) -> list[Path]:
         return []
     except OSError as trouble:
         raise JournalError(_explain(trouble, folder, "the sessions cannot be listed")) from None
-    return sorted(path for path in found if path.name != EXERCISES)
+    # A named pipe would be waited for until somebody writes into it.
+    return sorted(path for path in found if path.name != EXERCISES and not path.is_fifo())
 
 
 def list_sessions(folder: Path) -> list[SessionCard]:

@@ -23,6 +23,7 @@ from faulttree.session.journal import (
     find_session,
     knowledge_of,
     list_sessions,
+    logs_in,
     open_journal,
     read,
     slug,
@@ -560,3 +561,11 @@ def test_folder_where_a_file_is_wanted(
 def test_slug(title: str, expected: str) -> None:
     """A title becomes a safe, short part of a file name."""
     assert slug(title) == expected
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="has no named pipes")
+def test_a_named_pipe_among_the_logs_is_not_waited_for(tmp_path: Path) -> None:
+    """What can never be read to its end is no log, whatever it is called."""
+    os.mkfifo(tmp_path / "pipe.jsonl")
+    (tmp_path / "log.jsonl").write_text("{}\n")
+    assert logs_in(tmp_path) == [tmp_path / "log.jsonl"]
