@@ -35,8 +35,11 @@ HOPS = 3
 ROUNDS = 8
 """How often a page may give way to another before the next key goes on."""
 
-LOST = 0.5
-"""For how many seconds a widget may not answer, because it is going away."""
+STILL_THERE = 0.1
+"""How many seconds apart it is looked whether a widget that has not answered is still there."""
+
+LOOK_AGAIN = 0.003
+"""How many seconds apart it is looked whether what is coming is there."""
 
 PATIENCE = 10.0
 """After how many seconds keys go on although something is still at work."""
@@ -96,30 +99,38 @@ class TypeAhead:
         """Wait for what a key sets off, pass the next one on, until none waits."""
         try:
             await self._run_through(start)
-            while self._waiting:
+            while self._waiting and self._runs():
                 event = self._waiting.popleft()
                 changes = self._may_change(event)
                 start = self.app.focused or self.app.screen
                 await self._pass_on(event)
                 if changes:
                     await self._run_through(start)
+        except Exception as trouble:
+            # Nobody waits for this task, so the app has to be told, as of any key that fails.
+            self.app._handle_exception(trouble)
         finally:
+            self._waiting.clear()
             self._task = None
 
     async def _run_through(self, start: MessagePump) -> None:
         """Wait until all that a key set off has been seen to, and nothing is being put up."""
         node = start
+        clock = asyncio.get_running_loop().time
+        end = clock() + PATIENCE
         await asyncio.sleep(HEAD_START)
         for _ in range(ROUNDS):
+            if not self._runs():
+                return
             screen = self.app.screen
-            # A widget that does not answer is gone, and its messages with it.
             with suppress(TimeoutError):
-                await asyncio.wait_for(self._up_from(node), LOST)
-            await self._wait_for_what_is_coming()
-            if not self.app.is_running:
+                await asyncio.wait_for(self._up_from(node), end - clock())
+            while self._runs() and self._is_busy() and clock() < end:
+                await asyncio.sleep(LOOK_AGAIN)
+            if not self._runs():
                 return
             now = self.app.focused or self.app.screen
-            if now is node and self.app.screen is screen and not self._is_busy():
+            if clock() >= end or (now is node and self.app.screen is screen):
                 return
             node = now
 
@@ -133,13 +144,14 @@ class TypeAhead:
                 done = asyncio.Event()
                 if not pump.call_later(done.set):
                     break
-                await done.wait()
+                # A widget that is gone never answers, and its messages went with it.
+                while pump.is_running and not done.is_set():
+                    with suppress(TimeoutError):
+                        await asyncio.wait_for(done.wait(), STILL_THERE)
 
-    async def _wait_for_what_is_coming(self) -> None:
-        clock = asyncio.get_running_loop().time
-        end = clock() + PATIENCE
-        while self._is_busy() and clock() < end:
-            await asyncio.sleep(0.003)
+    def _runs(self) -> bool:
+        """Whether there is still an app to pass keys on to."""
+        return self.app.is_running and bool(self.app.screen_stack)
 
     def _is_busy(self) -> bool:
         """Whether something is being loaded, a page opened or a card put up."""

@@ -66,6 +66,8 @@ def ask_driver(page: WalkPage, tree: str | None = None) -> None:
                 else:
                     changed = replace(taken, answers={**taken.answers, title: answer})
                 if page.do(changed) is not None:
+                    # What the last reading changed is not put down to the driver's words.
+                    page.before = page.work.before_last()
                     page.renew()
             ask_driver(page, known.id)
 

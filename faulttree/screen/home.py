@@ -86,6 +86,8 @@ class HomePage(Page[None]):
         _warm_up()
 
     def _show(self, cards: list[SessionCard], trouble: str) -> None:
+        if not self.is_there:
+            return
         self.cards = {str(card.path): card for card in cards}
         rows = _first_rows()[:1]
         open_cards = [card for card in cards if card.status == "open"]

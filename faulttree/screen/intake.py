@@ -133,6 +133,8 @@ class ComplaintPage(Page[None]):
         self.head(*WHERE)
         self.query_one(PickList).can_focus = False
         self.query_one(Input).focus()
+        # Enter would take nothing before there is something to take.
+        self.host.ahead.hold()
         self.run_worker(self._load, thread=True)
 
     def enter_does(self) -> str:
@@ -145,6 +147,9 @@ class ComplaintPage(Page[None]):
         self.app.call_from_thread(self._loaded, cards)
 
     def _loaded(self, cards: list[TreeCard]) -> None:
+        self.host.ahead.release()
+        if not self.is_there:
+            return
         self.cards = cards
         if not cards:
             self.query_one(".intro", Words).update(

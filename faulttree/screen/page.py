@@ -115,6 +115,16 @@ class PageLike:
         dismiss: Any
         focused: Any
         check_action: Any
+        is_mounted: Any
+        is_attached: Any
+
+    @property
+    def is_there(self) -> bool:
+        """Whether something can be shown here; a page that was left stays `is_mounted` for ever.
+
+        Whatever comes from a worker, or after a refresh, may come too late.
+        """
+        return self.is_mounted and self.is_attached
 
     @property
     def host(self) -> FaulttreeApp:

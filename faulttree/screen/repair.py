@@ -155,7 +155,13 @@ class RepairPage(Page[bool]):
         gone = {fact.event.cause for fact in self.work.state.repairs}
         others = [c for c in self.work.knowledge.causes.values() if c.id not in listed | gone]
         if others:
-            rows.append(heading("Causes that do not bring this complaint on by themselves"))
+            rows.append(
+                heading(
+                    "Causes that do not bring this complaint on by themselves"
+                    if listed
+                    else "Every cause; there are no chances to sort them by just now"
+                )
+            )
             rows += [Row(cause.id, text.line(text.clip(cause.name, room))) for cause in others]
         return rows
 

@@ -45,6 +45,8 @@ class ReportPage(Page[None]):
         self.run_worker(write, thread=True)
 
     def _written(self, blocks: list[Block]) -> None:
+        if not self.is_there:
+            return
         self.blocks = blocks
         self.on_resize()
         self.refresh_bindings()

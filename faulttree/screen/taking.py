@@ -133,7 +133,8 @@ class TakingPage(Page[None]):
         It stays anyway; going over all of it takes longer than all else that Enter does, and falls
         due with nearly every entry.
         """
-        if not self._spared:
+        # A reading taken over the walk leaves the freezing, and the thawing, to the walk.
+        if not self._spared and not gc.get_freeze_count():
             self._spared = True
             gc.collect(1)
             gc.freeze()
@@ -219,7 +220,7 @@ class TakingPage(Page[None]):
         self.call_after_refresh(self._ask_advice, state, car)
 
     def _ask_advice(self, state: State, car: Car) -> None:
-        if self.is_mounted:
+        if self.is_there:
             self._hand_on(self._counting.submit(self.reckoner.advice, state, car), self._advised)
 
     def _hand_on(self, counting: Future[Answer], show: Callable[[Answer], None]) -> None:
@@ -233,12 +234,12 @@ class TakingPage(Page[None]):
         self.run_worker(wait, thread=True)
 
     def _reckoned(self, reckoned: Reckoned) -> None:
-        if reckoned.moved == self.work.moved and self.is_mounted:
+        if reckoned.moved == self.work.moved and self.is_there:
             self.reckoned = reckoned
             self.show_words()
 
     def _advised(self, advised: Advised) -> None:
-        if advised.moved == self.work.moved and self.is_mounted:
+        if advised.moved == self.work.moved and self.is_there:
             self.advised = advised
             self.advice_came()
             self.show_words()
@@ -286,7 +287,7 @@ class TakingPage(Page[None]):
 
     def _fit(self) -> None:
         """Break the steps for the width there is, then say whether there are more of them."""
-        if self.is_mounted:
+        if self.is_there:
             self._show_body()
             self.call_after_refresh(self._show_head)
 
@@ -301,7 +302,7 @@ class TakingPage(Page[None]):
 
     def _show_head(self) -> None:
         """The fixed lines over the steps; after the layout, when it is known whether they fit."""
-        if not self.is_mounted:
+        if not self.is_there:
             return
         now, cells = self.next, self._left_cells()
         body = self.query_one("#card", VerticalScroll)
@@ -347,8 +348,12 @@ class TakingPage(Page[None]):
         rows = self.suspect_answers()
         self.query_one("#answers", PickList).show_rows(rows, keep=rows[0].id if rows else "")
 
+    def _up_to_date(self) -> bool:
+        """Whether the chances are those of the session as it stands."""
+        return self.reckoned is not None and self.reckoned.moved == self.work.moved
+
     def _chance(self, cause: str) -> float | None:
-        if self.reckoned is None:
+        if self.reckoned is None or not self._up_to_date():
             return None
         return next((c.chance for c in self.reckoned.causes if c.id == cause), None)
 
@@ -370,7 +375,7 @@ class TakingPage(Page[None]):
 
     def show_words(self) -> None:
         """Show everything around the card."""
-        if not self.is_mounted:
+        if not self.is_there:
             return
         work, stage = self.work, self.work.state.stage
         readings = len(work.state.readings)

@@ -36,6 +36,8 @@ class TreesPage(Page[None]):
         self.host.load_trees((), self._loaded, self._failed)
 
     def _loaded(self, knowledge: Knowledge) -> None:
+        if not self.is_there:
+            return
         self.knowledge = knowledge
         rows = [
             Row(tree.id, text.line(text.clip(tree.complaint, 70)))

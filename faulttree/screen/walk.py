@@ -229,6 +229,8 @@ class WalkPage(TakingPage):
             elif answer == "close":
                 self.action_close()
 
+        # Whatever was typed ahead was not meant for this question.
+        self.host.ahead.drop()
         self.app.push_screen(
             AskBox("A base reading is out: look at this first", said, answers, careful=True),
             answered,
@@ -345,7 +347,9 @@ class WalkPage(TakingPage):
     def action_why(self) -> None:
         from faulttree.screen.why import WhyPage
 
-        self.app.push_screen(WhyPage(self.work, self.reckoned, self.advised), self._repaired)
+        # Chances that are not up to date would be set beside evidence that is.
+        reckoned = self.reckoned if self._up_to_date() else None
+        self.app.push_screen(WhyPage(self.work, reckoned, self.advised), self._repaired)
 
     def action_map(self) -> None:
         from faulttree.screen.map import MapPage

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
+import asyncio
 import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 from textual.pilot import Pilot
-from textual.worker import WorkerCancelled
 
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.work import Work, begin
@@ -21,6 +20,9 @@ from faulttree.tree.model import Knowledge
 
 SHOP = Path(__file__).parent / "shop"
 NARROW, WIDE = (80, 24), (120, 40)
+
+MOST_SECONDS = 100.0
+"""How long anything may take on the slowest machine; only what hangs takes so long."""
 
 
 @pytest.fixture(autouse=True)
@@ -112,21 +114,37 @@ class Seat:
         return self.app.screen
 
     async def settle(self) -> None:
-        """Wait until every worker and every repaint is done."""
-        await self.pilot.pause()
-        while list(self.app.workers):
-            # Newer work cancels the older; that is no failure.
-            with contextlib.suppress(WorkerCancelled):
-                await self.app.workers.wait_for_complete()
-            await self.pilot.pause()
-        # What is shown last is what is shown after the layout: slow on a busy machine.
-        before = ""
-        for _ in range(500):
-            await self.pilot.pause(0.01)
-            now = self.frame
-            if now == before and not list(self.app.workers) and self.app.ahead.quiet:
-                break
+        """Wait until every key, worker and repaint is done."""
+        before = None
+        while True:
+            await self.until(self._is_quiet, "it to be quiet")
+            # What came in between two looks would show.
+            if (now := self.frame) == before:
+                return
             before = now
+
+    async def until(self, holds: Callable[[], object], what: str = "what was expected") -> None:
+        """Wait until something holds, however slow the machine; fail after MOST_SECONDS."""
+        clock = asyncio.get_running_loop().time
+        end = clock() + MOST_SECONDS
+        while True:
+            await self.pilot.pause(0.005)
+            if self.app._exception is not None:
+                raise self.app._exception
+            if holds():
+                return
+            assert clock() < end, f"waited in vain for {what}; shown is:\n{self.frame}"
+
+    def _is_quiet(self) -> bool:
+        """Whether nothing is left to be done, by keys, workers, messages or for the next paint."""
+        app = self.app
+        if any(not worker.is_finished for worker in app.workers) or not app.ahead.quiet:
+            return False
+        screen = app.screen
+        pumps = [app, *screen.walk_children(with_self=True)]
+        if any(pump.message_queue_size or pump._next_callbacks for pump in pumps):
+            return False
+        return not (screen._callbacks or screen._dirty_widgets or screen._layout_required)
 
     async def press(self, *keys: str) -> str:
         """Press keys one after another; gives the words on the screen then."""

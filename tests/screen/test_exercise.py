@@ -1,6 +1,5 @@
 """A past session walked as an exercise: the sums, the pages, and the line that is kept."""
 
-import contextlib
 import json
 import os
 import shutil
@@ -8,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from textual.worker import WorkerCancelled
 
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.boxes import WriteBox
@@ -255,44 +253,29 @@ def _app(sessions, name=DEMO):
     )
 
 
-async def _begin(app, pilot, name="Trainee"):
+async def _begin(seat, name="Trainee"):
     """Say who does the exercise; the first step is then there to be chosen."""
-    await _settled(app, pilot)
-    assert "Who does this exercise?" in _frame(app)
-    assert "workshop" in _frame(app)
-    await pilot.press(*["backspace"] * 12, *name, "enter")
-    await _settled(app, pilot)
-
-
-def _frame(app):
-    strips = app.screen._compositor.render_strips()
-    return "\n".join("".join(segment.text for segment in strip) for strip in strips)
-
-
-async def _settled(app, pilot):
-    for _ in range(4):
-        # A newer step cancels the reckoning of the one before; that is no failure.
-        with contextlib.suppress(WorkerCancelled):
-            await app.workers.wait_for_complete()
-        await pilot.pause(0.02)
+    assert "Who does this exercise?" in seat.frame
+    assert "workshop" in seat.frame
+    await seat.press(*["backspace"] * 12)
+    await seat.type(name)
+    await seat.press("enter")
 
 
 @pytest.mark.parametrize("size", SIZES)
-async def test_the_next_step_is_hidden_then_compared(sessions, size):
+async def test_the_next_step_is_hidden_then_compared(drive, sessions, size):
     """Before the choice the recorded reading is not shown; after it all three stand together."""
     app = _app(sessions)
-    async with app.run_test(size=size) as pilot:
-        await _begin(app, pilot)
+    async with drive(app, size) as seat:
+        await _begin(seat)
         assert isinstance(app.screen, ExercisePage)
-        first = _frame(app)
+        first = seat.frame
         assert "What would you do next?" in first
         assert "hunting" not in first
         assert "Goes up and down" in first
-        await pilot.press(*"canister purge")
-        await pilot.pause()
-        await pilot.press("enter")
-        await pilot.pause()
-        after = _frame(app)
+        await seat.type("canister purge")
+        await seat.press("enter")
+        after = seat.frame
         assert "What was done: Hot idle watched for 60 seconds: hunting" in after
         assert "You: Canister purge valve at idle" in after
         assert "more than the advice" in after
@@ -304,37 +287,35 @@ async def test_the_next_step_is_hidden_then_compared(sessions, size):
     ("typed", "id"),
     [("air leak after", "air-leak-after-throttle"), ("hot idle watched", "idle-watch")],
 )
-async def test_enter_takes_what_answers_best(sessions, size, typed, id):
+async def test_enter_takes_what_answers_best(drive, sessions, size, typed, id):
     """Whether a test or a repair was meant, the best answer to the words is the one on top."""
     app = _app(sessions)
-    async with app.run_test(size=size) as pilot:
-        await _begin(app, pilot)
-        await pilot.press(*typed, "enter")
-        await pilot.pause()
+    async with drive(app, size) as seat:
+        await _begin(seat)
+        await seat.type(typed)
+        await seat.press("enter")
         assert app.screen.picked[-1].pick.id == id
 
 
 @pytest.mark.parametrize("size", SIZES)
-async def test_a_whole_exercise_is_scored_and_kept(sessions, size):
+async def test_a_whole_exercise_is_scored_and_kept(drive, sessions, size):
     """Taking the recorded step each time costs what was recorded, and the result is kept."""
     app = _app(sessions)
-    async with app.run_test(size=size) as pilot:
-        await _begin(app, pilot)
+    async with drive(app, size) as seat:
+        await _begin(seat)
         page = app.screen
         while page.mode != "end":
             if isinstance(app.screen, WriteBox):
-                await pilot.press(*"1 2")
-                await pilot.press("enter")
-                await _settled(app, pilot)
-                assert "6 figures are wanted" in _frame(app)
-                await pilot.press(*"90 0 0 0 0 50")
-                await pilot.press("enter")
+                await seat.type("1 2")
+                await seat.press("enter")
+                assert "6 figures are wanted" in seat.frame
+                await seat.type("90 0 0 0 0 50")
+                await seat.press("enter")
             elif page.mode == "choosing":
                 page._pick(f"{page.scene.step.kind}:{page.scene.step.id}")
             else:
-                await pilot.press("enter")
-            await _settled(app, pilot)
-        shown = _frame(app)
+                await seat.press("enter")
+        shown = seat.frame
         assert "Brier score of your chances" in shown
         assert "Found: Air leak after the throttle" in shown
     (line,) = (sessions / "exercises.jsonl").read_text().splitlines()
@@ -349,51 +330,47 @@ async def test_a_whole_exercise_is_scored_and_kept(sessions, size):
     )
 
 
-async def test_show_me_and_going_back_keep_nothing(sessions):
+async def test_show_me_and_going_back_keep_nothing(drive, sessions):
     """A step can be shown without choosing; leaving early keeps no result."""
     app = _app(sessions)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await _begin(app, pilot)
-        await pilot.press("ctrl+r")
-        await pilot.pause()
-        assert "shown without choosing" in _frame(app)
-        await pilot.press("b")
-        await pilot.pause()
+    async with drive(app, (80, 24)) as seat:
+        await _begin(seat)
+        await seat.press("ctrl+r")
+        assert "shown without choosing" in seat.frame
+        await seat.press("b")
         assert not isinstance(app.screen, ExercisePage)
     assert not (sessions / "exercises.jsonl").exists()
 
 
-async def test_chances_are_asked_for_once(sessions):
+async def test_chances_are_asked_for_once(drive, sessions):
     """Whoever goes back when asked for chances is not asked again, with the answer in sight."""
     app = _app(sessions)
     boxes = 0
-    async with app.run_test(size=(80, 24)) as pilot:
-        await _begin(app, pilot)
+    async with drive(app, (80, 24)) as seat:
+        await _begin(seat)
         page = app.screen
         while page.mode != "end":
             if isinstance(app.screen, WriteBox):
                 boxes += 1
-                await pilot.press("escape")
+                await seat.press("escape")
             elif page.mode == "choosing":
                 page._compare(None)
             else:
-                await pilot.press("enter")
-            await _settled(app, pilot)
+                await seat.press("enter")
     assert boxes == 1
     (line,) = (sessions / "exercises.jsonl").read_text().splitlines()
     assert json.loads(line)["brier"] is None
 
 
-async def test_a_session_that_is_not_there_is_said(sessions):
+async def test_a_session_that_is_not_there_is_said(drive, sessions):
     """A log that cannot be read is said on the page, not by a traceback."""
     (sessions / "torn.jsonl").write_text("{}\n")
     app = _app(sessions, "torn.jsonl")
-    async with app.run_test(size=(80, 24)) as pilot:
-        await _settled(app, pilot)
-        assert "cannot be an exercise" in _frame(app)
+    async with drive(app, (80, 24)) as seat:
+        assert "cannot be an exercise" in seat.frame
 
 
-async def test_a_result_that_cannot_be_kept_is_said(sessions, tmp_path):
+async def test_a_result_that_cannot_be_kept_is_said(drive, sessions, tmp_path):
     """When the folder cannot be written to, the scores are shown and the reason is said."""
     blocked = tmp_path / "blocked"
     blocked.write_text("a file where a folder is wanted")
@@ -401,14 +378,12 @@ async def test_a_result_that_cannot_be_kept_is_said(sessions, tmp_path):
     app = FaulttreeApp(
         ROOT / "trees", blocked, opening=lambda app: app.replay(path, exercise=True), who="T"
     )
-    async with app.run_test(size=(120, 60)) as pilot:
-        await _settled(app, pilot)
-        await pilot.press("enter")
-        await _settled(app, pilot)
+    async with drive(app, (120, 60)) as seat:
+        await seat.press("enter")
         page = app.screen
         page._compare(None)
         page._end()
-        await pilot.pause()
-        shown = _frame(app)
+        await seat.settle()
+        shown = seat.frame
         assert "How it came out" in shown
         assert "The result could not be kept" in shown

@@ -188,21 +188,18 @@ def test_search_ranks_what_answers_best(query, better, worse):
     assert rank(query, better) > rank(query, worse)
 
 
-async def test_a_session_left_by_the_way_back_stands_on_home(tmp_path: Path) -> None:
+async def test_a_session_left_by_the_way_back_stands_on_home(drive, tmp_path: Path) -> None:
     """Whatever was begun over Home is listed once Home is seen again."""
     from textual.screen import Screen
 
     app = FaulttreeApp(shipped("trees"), tmp_path / "sessions", who="tester")
     (tmp_path / "sessions").mkdir()
-    async with app.run_test(size=(80, 24), notifications=True) as pilot:
-        await pilot.pause(0.5)
+    async with drive(app) as seat:
         await app.push_screen(Screen[None]())
-        await pilot.pause()
         shipped_log = next(shipped("sessions").glob("2026-11-24*.jsonl"))
         bring_in(shipped_log, tmp_path / "sessions")
         app.pop_screen()
-        await app.workers.wait_for_complete()
-        await pilot.pause(0.3)
+        await seat.settle()
         home = app.screen
         assert isinstance(home, HomePage)
         assert [card.id for card in home.cards.values()] == [shipped_log.stem]

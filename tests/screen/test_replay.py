@@ -1,11 +1,9 @@
 """Stepping through a past session shows what was recorded and where the causes then stood."""
 
-import contextlib
 import shutil
 from pathlib import Path
 
 import pytest
-from textual.worker import WorkerCancelled
 
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.lists import PickList
@@ -34,19 +32,6 @@ def _app(path):
     return FaulttreeApp(ROOT / "trees", path.parent, opening=lambda app: app.replay(path))
 
 
-def _frame(app):
-    strips = app.screen._compositor.render_strips()
-    return "\n".join("".join(segment.text for segment in strip) for strip in strips)
-
-
-async def _settled(app, pilot):
-    for _ in range(4):
-        # A newer step cancels the reckoning of the one before; that is no failure.
-        with contextlib.suppress(WorkerCancelled):
-            await app.workers.wait_for_complete()
-        await pilot.pause(0.02)
-
-
 def _entry(kind, path, test=""):
     """The number of the first entry of that kind (and test)."""
     for envelope in read(path).envelopes:
@@ -56,13 +41,12 @@ def _entry(kind, path, test=""):
     raise AssertionError(f"the demo has no {kind}")
 
 
-async def test_stepping_goes_to_neighbours_and_ends(sessions, size):
+async def test_stepping_goes_to_neighbours_and_ends(drive, sessions, size):
     """Next, previous, first and last go where they say, and stop at the ends."""
     path = sessions / CLOSED
     last = len(read(path).envelopes)
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         assert isinstance(app.screen, ReplayPage)
         for key, entry in (
             ("p", 1),
@@ -74,141 +58,125 @@ async def test_stepping_goes_to_neighbours_and_ends(sessions, size):
             ("p", last - 1),
             ("f", 1),
         ):
-            await pilot.press(key)
-            await _settled(app, pilot)
-            assert f"Entry {entry} of {last}" in _frame(app), f"after {key}"
+            await seat.press(key)
+            assert f"Entry {entry} of {last}" in seat.frame, f"after {key}"
             assert app.screen.at == entry - 1
 
 
-async def test_a_reading_is_shown_as_it_was_recorded(sessions, size):
+async def test_a_reading_is_shown_as_it_was_recorded(drive, sessions, size):
     """A reading shows its figure, limits, how sure it was, showing, and why it was taken."""
     path = sessions / CLOSED
     entry = _entry("ReadingTaken", path, "fuel-pressure-prime")
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         app.screen.query_one(PickList).highlighted = entry - 1
-        await _settled(app, pilot)
-        shown = _frame(app)
+        await seat.settle()
+        shown = seat.frame
         for words in ("33 psi", "Figure: 33", "Limits: 36", "How sure: low", "showing: yes"):
             assert words in shown, words
         assert "Taken by: the advice" in shown
 
 
-async def test_figure_and_limits_stand_in_the_unit_of_the_gauge(sessions):
+async def test_figure_and_limits_stand_in_the_unit_of_the_gauge(drive, sessions):
     """A vacuum that was read in inHg is replayed in inHg, with its limit in inHg beside it."""
     path = sessions / CLOSED
     entry = _entry("ReadingTaken", path, "manifold-vacuum-idle")
     app = _app(path)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, (80, 24)) as seat:
         app.screen.query_one(PickList).highlighted = entry - 1
-        await _settled(app, pilot)
+        await seat.settle()
         # 16 inHg are 54.18 kPa (1 inHg = 3.386 kPa, NIST SP 811).
-        assert "Figure: 13.5 ± " in _frame(app)
-        assert "Limits: 16 inHg" in _frame(app)
+        assert "Figure: 13.5 ± " in seat.frame
+        assert "Limits: 16 inHg" in seat.frame
 
 
-async def test_the_causes_stand_as_they_did_then(sessions, size):
+async def test_the_causes_stand_as_they_did_then(drive, sessions, size):
     """The chances at an entry do not know what came later: the leak is suspected, then repaired."""
     path = sessions / CLOSED
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         leak = {}
         for entry in (
             _entry("ReadingTaken", path, "idle-watch"),
             _entry("ReadingTaken", path, "air-leak-smoke"),
         ):
             app.screen.query_one(PickList).highlighted = entry - 1
-            await _settled(app, pilot)
+            await seat.settle()
             causes = app.screen.reckoned[entry - 1].causes
             leak[entry] = next(c.chance for c in causes if c.id == "air-leak-after-throttle")
         first, second = leak.values()
         assert first < 0.5 < second
-        assert "Air leak after the throttle" in _frame(app)
+        assert "Air leak after the throttle" in seat.frame
         app.screen.query_one(PickList).highlighted = _entry("Repaired", path) - 1
-        await _settled(app, pilot)
+        await seat.settle()
         after = app.screen.reckoned[app.screen.at].causes
         assert next(c for c in after if c.id == "air-leak-after-throttle").repaired
 
 
-async def test_before_a_complaint_nothing_is_weighed(sessions, size):
+async def test_before_a_complaint_nothing_is_weighed(drive, sessions, size):
     """At the opening of a session there is no chance to show, and why there is none is said."""
     path = sessions / CLOSED
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
-        await pilot.press("n", "f")
-        await _settled(app, pilot)
-        assert "No complaint has been taken yet" in _frame(app)
-        await pilot.press("w")
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
+        await seat.press("n", "f")
+        assert "No complaint has been taken yet" in seat.frame
+        await seat.press("w")
         assert isinstance(app.screen, ReplayPage)
 
 
-async def test_why_opens_for_an_entry(sessions, size):
+async def test_why_opens_for_an_entry(drive, sessions, size):
     """Why shows the evidence as it stood at that entry, and Back returns to it."""
     path = sessions / CLOSED
     entry = _entry("ReadingTaken", path, "tip-in")
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         app.screen.query_one(PickList).highlighted = entry - 1
-        await _settled(app, pilot)
-        await pilot.press("w")
-        await _settled(app, pilot)
+        await seat.settle()
+        await seat.press("w")
         assert isinstance(app.screen, WhyPage)
-        shown = _frame(app)
+        shown = seat.frame
         assert "hesitates" in shown
         assert "compression" not in shown.casefold().split("with the complaint alone")[-1]
-        await pilot.press("b")
-        await _settled(app, pilot)
+        await seat.press("b")
         assert app.screen.at == entry - 1
 
 
-async def test_hostile_notes_stay_text(sessions, size):
+async def test_hostile_notes_stay_text(drive, sessions, size):
     """Escapes, markup and turned text in a note reach the screen as visible signs only."""
     path = sessions / OPEN
     with open_journal(path, "sam") as journal:
         journal.append(Noted(HOSTILE), HOSTILE[:8])
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
-        await pilot.press("l")
-        await _settled(app, pilot)
-        shown = _frame(app)
+    async with drive(app, size) as seat:
+        await seat.press("l")
+        shown = seat.frame
         assert "␛[2J[bold red]40 [kPa] [/] $x <202E>evil<9B>31m" in shown
         assert not {"\x1b", "\x9b", "\u202e"} & set(shown)
 
 
-async def test_what_was_taken_back_is_marked(sessions, size):
+async def test_what_was_taken_back_is_marked(drive, sessions, size):
     """A withdrawn entry stays in the list, and says that it was taken back."""
     path = sessions / OPEN
     with open_journal(path, "sam") as journal:
         journal.append(Noted("a slip of the pen"), "sam")
         journal.append(decide(journal.state, Undo(), Knowledge({}, {}, {}, {}, {}, {}, {})), "sam")
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
-        await pilot.press("l")
-        await _settled(app, pilot)
-        assert "(taken back) Note: a slip of the pen" in _frame(app)
+    async with drive(app, size) as seat:
+        await seat.press("l")
+        assert "(taken back) Note: a slip of the pen" in seat.frame
 
 
-async def test_replay_writes_nothing(sessions):
+async def test_replay_writes_nothing(drive, sessions):
     """Stepping through a session leaves its log as it was."""
     path = sessions / CLOSED
     kept = path.read_bytes()
     app = _app(path)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await _settled(app, pilot)
-        await pilot.press("n", "n", "l", "f")
-        await _settled(app, pilot)
+    async with drive(app, (80, 24)) as seat:
+        await seat.press("n", "n", "l", "f")
     assert path.read_bytes() == kept
 
 
-async def test_a_damaged_log_is_shown_as_far_as_it_can_be_trusted(sessions, size):
+async def test_a_damaged_log_is_shown_as_far_as_it_can_be_trusted(drive, sessions, size):
     """A line that was changed ends the replay before it, and the reader is told."""
     path = sessions / CLOSED
     lines = path.read_bytes().split(b"\n")
@@ -216,134 +184,109 @@ async def test_a_damaged_log_is_shown_as_far_as_it_can_be_trusted(sessions, size
     lines[9] = b"{}"
     path.write_bytes(b"\n".join(lines))
     app = _app(path)
-    async with app.run_test(size=size, notifications=True) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         assert len(app.screen.steps) == 7
         assert app.screen.damage.startswith("line 8 cannot be trusted")
-        assert "Not the whole log could be read" in _frame(app)
+        assert "Not the whole log could be read" in seat.frame
 
 
-async def test_a_session_without_its_knowledge_says_so(sessions):
+async def test_a_session_without_its_knowledge_says_so(drive, sessions):
     """Without the knowledge it was recorded with, a session says what is missing."""
     shutil.rmtree(sessions / "knowledge")
     app = _app(sessions / CLOSED)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await _settled(app, pilot)
-        assert "The session cannot be replayed." in _frame(app)
+    async with drive(app, (80, 24)) as seat:
+        assert "The session cannot be replayed." in seat.frame
 
 
-async def _until(pilot, done):
-    """Wait until something holds; a clock that never comes there fails the test."""
-    for _ in range(400):
-        if done():
-            return
-        await pilot.pause(0.02)
-    raise AssertionError("it did not come to that")
-
-
-async def test_it_plays_to_the_end_and_begins_anew(sessions, size):
+async def test_it_plays_to_the_end_and_begins_anew(drive, sessions, size):
     """Played, the entries go by one after another, each with its chances, and stop at the last."""
     path = sessions / CLOSED
     last = len(read(path).envelopes)
     app = _app(path)
-    async with app.run_test(size=size, notifications=True) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         page = app.screen
         page.pace = 30.0
-        await pilot.press("l", "p", "p", "p", "s")
+        await seat.press("l", "p", "p", "p", "s")
         assert page.playing
-        assert "Stop" in _frame(app).splitlines()[-1]
-        assert "playing" in _frame(app).splitlines()[0]
+        assert "Stop" in seat.frame.splitlines()[-1]
+        assert "playing" in seat.frame.splitlines()[0]
         page.pace = 0.01
         page._play_on()
-        await _until(pilot, lambda: not page.playing)
-        await _settled(app, pilot)
+        await seat.until(lambda: not page.playing)
+        await seat.settle()
         assert page.at == last - 1
         assert {last - 4, last - 3, last - 2, last - 1} <= set(page.reckoned)
-        assert "That was the last entry." in _frame(app)
+        assert "That was the last entry." in seat.frame
         page.pace = 30.0
-        await pilot.press("s")
+        await seat.press("s")
         assert (page.at, page.playing) == (0, True)
 
 
-async def test_the_pace_is_chosen_and_said(sessions, size):
+async def test_the_pace_is_chosen_and_said(drive, sessions, size):
     """Plus and minus shorten and lengthen the stay at an entry, and the head says it."""
     app = _app(sessions / CLOSED)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         for key, pace in (("plus", 2), ("plus", 1), ("plus", 1), *[("minus", 2)], ("minus", 4)):
-            await pilot.press(key)
-            await pilot.pause()
+            await seat.press(key)
             assert app.screen.pace == pace, f"after {key}"
-        await pilot.press("minus", "s")
-        await pilot.pause()
-        assert "playing, 8 s an entry" in _frame(app)
+        await seat.press("minus", "s")
+        assert "playing, 8 s an entry" in seat.frame
 
 
 @pytest.mark.parametrize("key", ["n", "p", "f", "l", "r", "s", "j", "w", "question_mark"])
-async def test_whoever_takes_the_keys_stops_the_playing(sessions, key):
+async def test_whoever_takes_the_keys_stops_the_playing(drive, sessions, key):
     """Stepping, jumping, asking why and the help stop the playing."""
     app = _app(sessions / CLOSED)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, (80, 24)) as seat:
         page = app.screen
-        await pilot.press("n", "n", "s")
+        await seat.press("n", "n", "s")
         assert page.playing
-        await pilot.press(key)
-        await _settled(app, pilot)
+        await seat.press(key)
         assert not page.playing
 
 
-async def test_jumping_by_number_kind_and_name(sessions, size):
+async def test_jumping_by_number_kind_and_name(drive, sessions, size):
     """A number, a kind of entry and a word of a test's name lead where they say."""
     path = sessions / CLOSED
     envelopes = read(path).envelopes
     kinds = [type(envelope.event).__name__ for envelope in envelopes]
     repairs = [at for at, kind in enumerate(kinds) if kind == "Repaired"]
     app = _app(path)
-    async with app.run_test(size=size, notifications=True) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         page = app.screen
-        await pilot.press("r")
-        await _settled(app, pilot)
+        await seat.press("r")
         assert page.at == repairs[0]
-        await pilot.press("r")
+        await seat.press("r")
         assert page.at == repairs[1]
-        await pilot.press(*["r"] * (len(repairs) - 1))
-        await _settled(app, pilot)
+        await seat.press(*["r"] * (len(repairs) - 1))
         assert page.at == repairs[0]
-        assert "From the first entry again." in _frame(app)
-        await pilot.press("c")
+        assert "From the first entry again." in seat.frame
+        await seat.press("c")
         assert kinds[page.at] == "ComplaintChecked"
         for typed, entry in (
             ("12", 12),
             ("compression dry", _entry("ReadingTaken", path, "compression-dry")),
         ):
-            await pilot.press("j", *["backspace"] * 30, *typed, "enter")
-            await _settled(app, pilot)
+            await seat.press("j", *["backspace"] * 30, *typed, "enter")
             assert page.at == entry - 1, typed
-            assert f"Entry {entry} of" in _frame(app)
-        await pilot.press("j", *["backspace"] * 30, *"unicorn", "enter")
-        await _settled(app, pilot)
-        assert "unicorn: no entry answers that." in _frame(app)
+            assert f"Entry {entry} of" in seat.frame
+        await seat.press("j", *["backspace"] * 30, *"unicorn", "enter")
+        assert "unicorn: no entry answers that." in seat.frame
         assert page.at == entry - 1
 
 
-async def test_why_of_the_past_offers_no_repair(sessions, size):
+async def test_why_of_the_past_offers_no_repair(drive, sessions, size):
     """A session that is only looked at can have nothing repaired, so that is not offered."""
     path = sessions / CLOSED
     kept = path.read_bytes()
     app = _app(path)
-    async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+    async with drive(app, size) as seat:
         app.screen.query_one(PickList).highlighted = _entry("ReadingTaken", path, "tip-in") - 1
-        await _settled(app, pilot)
-        await pilot.press("w")
-        await _settled(app, pilot)
+        await seat.settle()
+        await seat.press("w")
         assert isinstance(app.screen, WhyPage)
-        assert "Fix" not in _frame(app)
-        await pilot.press("f", "enter")
-        await _settled(app, pilot)
+        assert "Fix" not in seat.frame
+        await seat.press("f", "enter")
         assert isinstance(app.screen, WhyPage)
     assert path.read_bytes() == kept
 

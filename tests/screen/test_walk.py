@@ -467,15 +467,14 @@ async def test_slow_chances_do_not_hold_the_keys(drive, on_walk, work, monkeypat
 
     def slow(self, state, car, before=None):
         if state.readings:
-            gate.wait(10)
+            gate.wait(60)
         return real(self, state, car, before)
 
     monkeypatch.setattr(Reckoner, "chances", slow)
     async with drive(on_walk(work)) as seat:
         await seat.pilot.press("2", "enter")
-        await seat.pilot.pause()
-        assert "Working out what it changed..." in seat.words
-        assert "Manifold vacuum at idle" in seat.words
+        await seat.until(lambda: "Working out what it changed..." in seat.words)
+        await seat.until(lambda: "Manifold vacuum at idle" in seat.words)
         gate.set()
         await seat.settle()
         assert "Air leak after the throttle rose" in seat.words

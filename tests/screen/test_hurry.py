@@ -1,0 +1,152 @@
+"""A slow machine and fast fingers: no key is lost or misread, no late answer does harm."""
+
+import asyncio
+import gc
+import threading
+import time
+
+from textual import events
+
+from faulttree.screen.cards import Next
+from faulttree.screen.home import HomePage
+from faulttree.screen.page import PageLike
+from faulttree.screen.reading import ReadingPage
+from faulttree.screen.work import Reckoner
+from faulttree.session.journal import list_sessions, read
+from faulttree.tree import load as loading
+
+
+async def burst(seat, *keys):
+    """Press keys faster than anything can follow."""
+    for key in keys:
+        seat.app.post_message(events.Key(key, "\r" if key == "enter" else key))
+    await seat.settle()
+
+
+async def test_keys_wait_for_the_list_of_complaints(drive, app, sessions, monkeypatch):
+    """However long the trees take to be looked through, keys typed ahead find the list there."""
+    real = loading.list_trees
+
+    def slow(folder):
+        time.sleep(0.3)
+        return real(folder)
+
+    monkeypatch.setattr(loading, "list_trees", slow)
+    async with drive(app) as seat:
+        await burst(seat, "enter", "enter", "1", "enter", "2", "enter")
+        (card,) = list_sessions(sessions)
+        assert [fact.event.choice for fact in read(card.path).state.readings] == ["hunting"]
+
+
+async def test_keys_wait_for_what_takes_long(drive, app, monkeypatch):
+    """A key whose work takes longer than a widget may be silent holds the next ones as well."""
+
+    async def slow(page, event):
+        await asyncio.sleep(0.8)
+        page.action_start()
+
+    monkeypatch.setattr(HomePage, "on_pick_list_picked", slow)
+    async with drive(app) as seat:
+        await burst(seat, "enter", "enter")
+        assert [page.PAGE for page in seat.app.screen_stack if isinstance(page, PageLike)] == [
+            "home",
+            "complaint",
+            "vehicle",
+        ]
+
+
+async def test_a_key_that_fails_is_not_swallowed(drive, app, monkeypatch):
+    """What goes wrong with a key that had to wait ends the program with its reason."""
+    async with drive(app) as seat:
+
+        async def fails(event):
+            raise ZeroDivisionError("a key that cannot be passed on")
+
+        monkeypatch.setattr(seat.app.ahead, "_pass_on", fails, raising=True)
+        seat.app.ahead._waiting.append(events.Key("s", "s"))
+        await seat.app.ahead._go_on(seat.app.screen)
+        assert isinstance(seat.app._exception, ZeroDivisionError)
+        assert seat.app.ahead.quiet
+        seat.app._exception = None
+
+
+async def test_nothing_typed_ahead_answers_a_failed_base_reading(drive, on_walk, work):
+    """Keys that come before the question of a base reading can be seen do not answer it."""
+    async with drive(on_walk(work)) as seat:
+        seat.page.choose("fuel-pressure")
+        await seat.settle()
+        await seat.press("enter", "enter")
+        await burst(seat, "3", "0", "enter", "3", "enter")
+        assert "A base reading is out: look at this first" in seat.words
+        assert not work.state.repairs
+
+
+async def test_a_late_advice_moves_no_page_that_was_left(drive, on_walk, work, monkeypatch):
+    """Advice that comes after the walk was left is dropped, even where it would show a card."""
+    gate = threading.Event()
+    real = Reckoner.advice
+
+    def slow(self, state, car):
+        if state.readings:
+            gate.wait(60)
+        return real(self, state, car)
+
+    monkeypatch.setattr(Reckoner, "advice", slow)
+    async with drive(on_walk(work)) as seat:
+        page = seat.page
+        await seat.pilot.press("2", "enter")
+        await seat.until(lambda: work.state.readings and page.advised is None)
+        page.next = Next("none", "", "route", "The route ends here.")
+        await seat.pilot.press("escape")
+        await seat.until(lambda: seat.page.PAGE == "home")
+        gate.set()
+        await seat.settle()
+        assert page.next.kind == "none"
+        assert seat.page.PAGE == "home"
+
+
+async def test_why_waits_for_chances_that_are_up_to_date(drive, on_walk, work, monkeypatch):
+    """Chances from before the last reading are not set beside the evidence as if they held."""
+    gate = threading.Event()
+    real = Reckoner.chances
+
+    def slow(self, state, car, before=None):
+        if state.readings:
+            gate.wait(60)
+        return real(self, state, car, before)
+
+    monkeypatch.setattr(Reckoner, "chances", slow)
+    async with drive(on_walk(work)) as seat:
+        await seat.pilot.press("2", "enter")
+        await seat.until(lambda: work.state.readings)
+        await seat.pilot.press("w")
+        await seat.until(lambda: seat.page.PAGE == "why" and "still being worked out" in seat.words)
+        gate.set()
+        await seat.settle()
+        assert "Air leak after the throttle" in await seat.press("escape", "w")
+        assert "still being worked out" not in seat.words
+
+
+async def test_the_drivers_words_change_no_chance(drive, on_walk, work):
+    """What the last reading moved is not put down to words of the driver that are added later."""
+    async with drive(on_walk(work)) as seat:
+        assert "Air leak after the throttle rose" in await seat.press("2", "enter")
+        await seat.press("d", "1")
+        await seat.type("worse in rain")
+        shown = await seat.press("enter", "escape")
+        assert "Changed most: little." in shown
+
+
+async def test_a_reading_over_the_walk_leaves_the_collector_alone(drive, on_walk, work):
+    """What the walk took out of the garbage collector's rounds stays out until the walk is left."""
+    assert gc.get_freeze_count() == 0
+    async with drive(on_walk(work)) as seat:
+        await seat.until(gc.get_freeze_count)
+        seat.app.push_screen(ReadingPage(work, "idle-look"))
+        await seat.settle()
+        await seat.press("escape")
+        assert seat.page.PAGE == "walk"
+        assert gc.get_freeze_count()
+        await seat.press("escape")
+        assert seat.page.PAGE == "home"
+        assert gc.get_freeze_count() == 0
