@@ -12,8 +12,10 @@ This module also lays out the order of the passes: which open finding is opened 
 is added to the table when, and when a finding is summed out. It does no sums over fault sets.
 """
 
+import functools
 import math
-from collections.abc import Mapping, Sequence
+import operator
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -376,12 +378,8 @@ def _bits(mask: int) -> list[int]:
     return found
 
 
-def _order(counts: Mapping[int, int], sizes: Sequence[float], start: int | None) -> _Order:
-    """Order the masks so that few findings are open at once.
-
-    Greedy: close next the finding that needs the narrowest table. `counts` says how many causes
-    each mask has, `sizes` the bits of every finding, `start` which to close first.
-    """
+def _width(sizes: Sequence[float]) -> Callable[[int], float]:
+    """How many bits the table of a mask has; each mask is added up once."""
     widths = {0: 0.0}
 
     def width_of(mask: int) -> float:
@@ -391,21 +389,36 @@ def _order(counts: Mapping[int, int], sizes: Sequence[float], start: int | None)
             width = widths[mask] = sizes[low.bit_length() - 1] + width_of(mask ^ low)
         return width
 
+    return width_of
+
+
+def _order(
+    counts: Mapping[int, int],
+    width_of: Callable[[int], float],
+    start: int | None = None,
+    below: float = math.inf,
+) -> _Order | None:
+    """Order the masks so that few findings are open at once; None when it would not cost `below`.
+
+    Greedy: close next the finding that needs the narrowest table. `counts` says how many causes
+    each mask has, `start` which finding to close first.
+    """
+    bits = {mask: _bits(mask) for mask in sorted(counts)}
     holders: dict[int, list[int]] = {}
-    for mask in sorted(counts):
-        for n in _bits(mask):
+    # What closing each finding needs open: kept up, because it is looked at in every round.
+    needs: dict[int, int] = {}
+    for mask, numbers in bits.items():
+        for n in numbers:
             holders.setdefault(1 << n, []).append(mask)
+            needs[1 << n] = needs.get(1 << n, 0) | mask
     live = 0
     cost = 0.0
     rows: list[tuple[int, int, int]] = []
     while holders:
         if start is None:
-            best = (math.inf, 0, 0)
-            for bit, masks in holders.items():
-                needed = live
-                for mask in masks:
-                    needed |= mask
-                best = min(best, (width_of(needed), len(masks), bit))
+            best = min(
+                (width_of(live | need), len(holders[bit]), bit) for bit, need in needs.items()
+            )
             chosen = holders[best[2]]
         else:
             chosen = holders[1 << start]
@@ -413,21 +426,42 @@ def _order(counts: Mapping[int, int], sizes: Sequence[float], start: int | None)
         while chosen:
             mask = chosen[0]
             if len(chosen) > 1:
-                mask = min(chosen, key=lambda m: width_of(m & ~live))
+                closed = ~live
+                mask = min(chosen, key=lambda m: width_of(m & closed))
             opening = mask & ~live
             live |= mask
             cost += counts[mask] * 2.0 ** width_of(live)
+            if cost >= below:
+                return None
             closing = 0
-            for n in _bits(mask):
+            for n in bits[mask]:
                 # `chosen` is one of these lists: it runs out as its masks are taken.
-                left = holders[1 << n]
+                bit = 1 << n
+                left = holders[bit]
                 left.remove(mask)
-                if not left:
-                    closing |= 1 << n
-                    del holders[1 << n]
+                if left:
+                    needs[bit] = functools.reduce(operator.or_, left)
+                else:
+                    closing |= bit
+                    del holders[bit], needs[bit]
             live &= ~closing
             rows.append((opening, mask, closing))
     return _Order(tuple(rows), cost)
+
+
+def _best_order(counts: Mapping[int, int], sizes: Sequence[float]) -> _Order:
+    """The greedy order, or where tables get wide the best of those that begin elsewhere.
+
+    `sizes` holds the bits of every finding.
+    """
+    width_of = _width(sizes)
+    order = _order(counts, width_of)
+    assert order is not None
+    if order.cost > WIDE * sum(counts.values()):
+        for n in _bits(functools.reduce(operator.or_, counts, 0)):
+            # Most are dear before they are half done.
+            order = _order(counts, width_of, n, order.cost) or order
+    return order
 
 
 WIDE = 256
@@ -451,12 +485,7 @@ def lay_out(problem: Problem) -> Plan:
         else:
             private[mask.bit_length() - 1].append(cause)
     counts = {mask: len(causes) for mask, causes in by_mask.items()}
-    order = _order(counts, bits, None)
-    if order.cost > WIDE * sum(counts.values()):
-        union = 0
-        for mask in counts:
-            union |= mask
-        order = min([order, *(_order(counts, bits, n) for n in _bits(union))], key=lambda o: o.cost)
+    order = _best_order(counts, bits)
 
     plan = Plan()
     axes: list[int] = []

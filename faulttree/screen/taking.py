@@ -106,6 +106,7 @@ class TakingPage(Page[None]):
         self.reckoned: Reckoned | None = None
         self.advised: Advised | None = None
         self.before: State | None = None
+        self._unadvised: tuple[State, Car] | None = None
         self._asking: list[Asked] = []
         self._asking_words = ""
         self._spared = False
@@ -216,11 +217,12 @@ class TakingPage(Page[None]):
             self._hand_on(counting, self._reckoned)
         self.show_next()
         self.show_words()
-        # Worked out after the paint, which it would otherwise slow down.
-        self.call_after_refresh(self._ask_advice, state, car)
+        self._unadvised = state, car
 
-    def _ask_advice(self, state: State, car: Car) -> None:
-        if self.is_there:
+    def _ask_advice(self) -> None:
+        """Have the advice worked out, once the card is painted: it would slow that down."""
+        if self._unadvised is not None and self.is_there:
+            (state, car), self._unadvised = self._unadvised, None
             self._hand_on(self._counting.submit(self.reckoner.advice, state, car), self._advised)
 
     def _hand_on(self, counting: Future[Answer], show: Callable[[Answer], None]) -> None:
@@ -289,7 +291,11 @@ class TakingPage(Page[None]):
         """Break the steps for the width there is, then say whether there are more of them."""
         if self.is_there:
             self._show_body()
-            self.call_after_refresh(self._show_head)
+            self.call_after_refresh(self._fitted)
+
+    def _fitted(self) -> None:
+        self._show_head()
+        self._ask_advice()
 
     def _show_body(self) -> None:
         """The steps of the test, broken for the width there is."""

@@ -8,6 +8,7 @@ import time
 from textual import events
 
 from faulttree.screen.cards import Next
+from faulttree.screen.entry import EntryPanel
 from faulttree.screen.home import HomePage
 from faulttree.screen.page import PageLike
 from faulttree.screen.reading import ReadingPage
@@ -150,3 +151,24 @@ async def test_a_reading_over_the_walk_leaves_the_collector_alone(drive, on_walk
         await seat.press("escape")
         assert seat.page.PAGE == "home"
         assert gc.get_freeze_count() == 0
+
+
+async def test_the_advice_waits_until_the_card_is_painted(drive, on_walk, work, monkeypatch):
+    """The next card is painted before the advice, which would slow that down, is worked out."""
+    told = []
+    async with drive(on_walk(work)) as seat:
+        page = seat.page
+        paint, hand_on, entry = page._compositor_refresh, page._hand_on, page.query_one(EntryPanel)
+
+        def painted():
+            told.append(entry.test.id)
+            paint()
+
+        def handed_on(counting, show):
+            told.append(show.__name__)
+            hand_on(counting, show)
+
+        monkeypatch.setattr(page, "_compositor_refresh", painted)
+        monkeypatch.setattr(page, "_hand_on", handed_on)
+        await seat.press("2", "enter")
+        assert told.index("manifold-vacuum") < told.index("_advised")
