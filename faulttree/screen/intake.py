@@ -479,10 +479,7 @@ class ReadyPage(Step):
             case "begin":
                 self.action_begin()
             case "complaint":
-                # Back to where it was chosen; what was found since stays.
-                self.dismiss(None)
-                if not isinstance(self.app.screen_stack[-2], ComplaintPage):
-                    self.app.push_screen(ComplaintPage(draft))
+                self._back_to_complaint()
             case "vehicle":
                 self.app.push_screen(VehiclePage(draft))
             case "said":
@@ -506,6 +503,15 @@ class ReadyPage(Step):
                     self.show()
 
                 self.app.push_screen(WriteBox("Who works on it?", None, self.host.who), named)
+
+    def _back_to_complaint(self) -> None:
+        """Back to where the complaint was chosen, or could have been; what was found stays."""
+        if any(isinstance(page, ComplaintPage) for page in self.app.screen_stack):
+            while not isinstance(self.app.screen, ComplaintPage):
+                self.app.pop_screen()
+        else:
+            self.dismiss(None)
+            self.app.push_screen(ComplaintPage(self.draft))
 
     def _ask_how_often(self) -> None:
         from faulttree.screen.boxes import AskBox

@@ -228,3 +228,25 @@ async def test_a_letter_that_is_no_key_says_so(drive, app):
     async with drive(app) as seat:
         assert "z is no key here; ? shows the keys." in await seat.press("z")
         assert "h (Report) does nothing just now" in await seat.press("h")
+
+
+async def test_the_complaint_can_be_changed_before_the_walk(drive, app):
+    """The row of the complaint leads back to where it was chosen, past the choice of the car."""
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "1", "2")
+        assert seat.page.PAGE == "complaint"
+        await seat.press("enter")
+        assert seat.page.PAGE == "ready"
+        assert "Grey van" in seat.words
+
+
+async def test_a_complaint_named_at_the_start_can_be_changed(drive, shop, sessions):
+    """Where complaint and car were named on the command line, the complaint can still be chosen."""
+    app = FaulttreeApp(
+        shop, sessions, who="sam", opening=lambda app: app.start_intake(("idle",), "van")
+    )
+    async with drive(app) as seat:
+        await seat.press("2")
+        assert seat.page.PAGE == "complaint"
+        await seat.press("enter")
+        assert seat.page.PAGE == "ready"
