@@ -81,6 +81,9 @@ class RepairPage(Page[bool]):
         still = list(self.work.cautions("cause", self.cause))
         stops = [caution for caution in still if caution.kind == "stop"]
         listed.numbered = listed.at_once = not still
+        if still:
+            # Whatever was typed ahead was not meant for a danger that nobody has read yet.
+            self.host.ahead.drop()
         if stops:
             intro.update(self._intro(cards.CHOOSE_IT))
             words.update(

@@ -2,6 +2,7 @@
 
 import asyncio
 import gc
+import re
 import threading
 import time
 
@@ -79,6 +80,17 @@ async def test_nothing_typed_ahead_answers_a_failed_base_reading(drive, on_walk,
         await seat.press("enter", "enter")
         await burst(seat, "3", "0", "enter", "3", "enter")
         assert "A base reading is out: look at this first" in seat.words
+        assert not work.state.repairs
+
+
+async def test_nothing_typed_ahead_answers_the_caution_of_a_repair(drive, on_walk, work):
+    """Keys that come before the dangers of a repair can be seen do not answer them."""
+    async with drive(on_walk(work)) as seat:
+        shown = await seat.press("f")
+        number = re.search(r"(\d) Weak fuel pump", shown)[1]
+        await burst(seat, number, "enter", "enter", "1")
+        assert "Petrol burns." in seat.words
+        assert work.state.acknowledged == ()
         assert not work.state.repairs
 
 
