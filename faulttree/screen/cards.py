@@ -14,6 +14,7 @@ from textual.content import Content
 from faulttree.screen import draw, text
 from faulttree.screen.wording import (
     chance_words,
+    figure_shown,
     minutes_words,
     money_words,
     move_words,
@@ -24,6 +25,7 @@ from faulttree.screen.wording import (
     why_limits,
 )
 from faulttree.session.events import ReadingTaken, TakenAs
+from faulttree.session.proof import to_repeat
 from faulttree.session.standing import cautions_of
 from faulttree.session.words import name_of, shown_text, true_text
 
@@ -68,7 +70,8 @@ def route_why(work: Work, step: RouteStep) -> str:
         "cannot do": "cannot be done here",
         "makes no sense yet": "would say nothing yet",
     }[last.how]
-    return f"{name} was passed over: it {reason}."
+    # The reason first: the name is what may be cut.
+    return f"passed over, as it {reason}: {name}."
 
 
 def after_words(work: Work, test: Test) -> str:
@@ -148,12 +151,23 @@ def steps(written: str, cells: int) -> list[Content]:
         found = _ITEM.match(item)
         lead = f"{found[1]} " if found else ""
         if found is None and "  " in item:
-            rows.append(text.line(f"   {text.clip(item, cells - 3)}"))
+            rows += _table_row(item, cells)
             continue
         broken = text.wrap(item[len(found[0]) :] if found else item, cells - len(lead))
         rows.append(text.line((lead, "bold"), broken[0]))
         rows += [text.line(" " * len(lead) + row) for row in broken[1:]]
     return rows
+
+
+def _table_row(item: str, cells: int) -> list[Content]:
+    """A row of a little table: where it does not fit, its last column goes on under itself."""
+    lead = item[: item.rindex("  ") + 2]
+    room = cells - 3 - text.width(lead)
+    if room < 16:
+        return [text.line(f"   {row}") for row in text.wrap(item, cells - 3)]
+    first, *rest = text.wrap(item[len(lead) :], room)
+    under = " " * (3 + text.width(lead))
+    return [text.line(f"   {lead}{first}"), *(text.line(under + row) for row in rest)]
 
 
 def card_body(work: Work, test: Test, cells: int) -> Content:
@@ -268,6 +282,20 @@ def doubts(reckoned: Reckoned, advised: Advised | None) -> list[Content]:
     return rows
 
 
+def nothing_left(work: Work, keys: tuple[str, str]) -> str:
+    """What to do when the advice names nothing more: prove and close a cure, or look further.
+
+    `keys` are those of the proof and of closing.
+    """
+    if not work.gone:
+        return "nothing is left that would tell more."
+    prove, close = (key.removeprefix("Space ") for key in keys)
+    if any(not due.done and not due.cannot for due in to_repeat(work.state, work.knowledge)):
+        return f"the complaint is gone. {prove}: prove the repair; {close}: close the session."
+    # A complaint that was taken is there until a repair, so there was one.
+    return f"the complaint is gone and the repair proved. {close}: close the session."
+
+
 NARROW_ROUTES, WIDE_ROUTES = 2, 4
 """How many routes are told at most, so that the entry of the reading never leaves the screen."""
 
@@ -304,10 +332,12 @@ def ways(
     *,
     full: bool = False,
     keys: tuple[str, str] = ("r", "a"),
+    ends: tuple[str, str] = ("p", "c"),
 ) -> list[Content]:
     """Route and advice side by side: what each asks for, its minutes, and what it would settle.
 
-    `keys` are those that take the route's and the advice's step.
+    `keys` are those that take the route's and the advice's step, `ends` those of the proof and of
+    closing.
     """
     route_key, advice_key = (key.removeprefix("Space ") for key in keys)
     rows: list[Content] = []
@@ -343,8 +373,9 @@ def ways(
             text.line((f"{advice_key} ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET))
         )
     elif best is None:
-        nothing = "nothing is left that would tell more."
-        rows += _way(" ", "Advice", False, nothing, "", "", cells, "")
+        for at, said in enumerate(text.wrap(nothing_left(work, ends), cells - 11)):
+            lead = "  Advice   " if at == 0 else " " * 11
+            rows.append(text.line((lead, "bold"), (said, "bold" if work.gone else "")))
     else:
         here = now is not None and now.kind == ("test" if best.kind == "test" else "cause")
         here = here and now is not None and now.id == best.id
@@ -427,9 +458,7 @@ def last_reading(event: ReadingTaken, knowledge: Knowledge, cells: int, again: s
     """
     test = knowledge.tests.get(event.test)
     good = test is not None and event.band == test.expect
-    true = true_text(event, test)
-    corrected = f" (true {true})" if true else ""
-    shown = "" if event.choice else f" {text.clip(shown_text(event, test) + corrected, cells)},"
+    shown = "" if event.choice else f" {text.clip(_shown(event, test), cells)},"
     pieces: list[text.Piece] = [
         ("Last: ", "bold"),
         f"{text.clip(name_of(event.test, knowledge), cells // 2)}:{shown} ",
@@ -440,6 +469,21 @@ def last_reading(event: ReadingTaken, knowledge: Knowledge, cells: int, again: s
         key = f": {again} takes it again" if again else ""
         pieces.append((f" Near a limit{key}.", "bold"))
     return text.line(*pieces)
+
+
+def _shown(event: ReadingTaken, test: Test | None) -> str:
+    """What was read, with what it truly was, and what a sum of several readings came to.
+
+    One figure typed in another unit is told with the digits that a gauge has.
+    """
+    several = test is not None and test.reading is not None and len(test.reading.parts) > 1
+    true = true_text(event, test)
+    if several:
+        came = figure_shown(event, test)
+        return shown_text(event, test) + (f" = {came}" if came else "")
+    if test is not None and test.kind == "number" and not true and event.figure is not None:
+        return figure_shown(event, test)
+    return shown_text(event, test) + (f" (true {true})" if true else "")
 
 
 def moves_words(reckoned: Reckoned, count: int, cells: int) -> list[str]:

@@ -6,6 +6,7 @@ from typing import get_args
 
 from textual.app import ComposeResult
 
+from faulttree.scorer.evidence import GONE
 from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox, ReadBox, WriteBox
@@ -13,7 +14,7 @@ from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import percent
 from faulttree.screen.work import Reckoned, Work
-from faulttree.session.events import Closed, Outcome
+from faulttree.session.events import Closed, Outcome, ReadingTaken
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed, refusal
 from faulttree.session.words import name_of
@@ -27,6 +28,27 @@ OUTCOMES: dict[Outcome, str] = {
 LIKELY_SHOWN = 4
 
 
+def helped_nothing(work: Work, cause: str) -> bool:
+    """Whether every complaint looked for after a repair was still there, and no reading came right.
+
+    Such a repair is hardly what was wrong, and is not marked as found unless somebody marks it.
+    """
+    state, tests = work.state, work.knowledge.tests
+    stages = [n for n, fact in enumerate(state.repairs, 1) if fact.event.cause == cause]
+    looked = [found for (_, stage), found in state.found().items() if stage in stages]
+    if not looked or GONE in looked:
+        return False
+
+    def is_right(reading: ReadingTaken) -> bool:
+        return reading.test in tests and reading.band == tests[reading.test].expect
+
+    was_out = {f.event.test for f in state.readings if not is_right(f.event)}
+    return not any(
+        fact.stage in stages and fact.event.test in was_out and is_right(fact.event)
+        for fact in state.readings
+    )
+
+
 class ClosePage(Page[bool]):
     """Close the session; gives True once it is closed."""
 
@@ -37,7 +59,8 @@ class ClosePage(Page[bool]):
         super().__init__()
         self.work = work
         repaired = dict.fromkeys(fact.event.cause for fact in work.state.repairs)
-        self.confirmed: list[str] = list(repaired)
+        self.confirmed = [cause for cause in repaired if not helped_nothing(work, cause)]
+        self.helped_nothing = {cause for cause in repaired if cause not in self.confirmed}
         likely = [c for c in (reckoned.causes if reckoned else ()) if not c.repaired]
         self.offered = list(repaired) + [c.id for c in likely[:LIKELY_SHOWN]]
         if not any(id.startswith(NOT_LISTED) for id in self.offered):
@@ -76,6 +99,8 @@ class ClosePage(Page[bool]):
         for cause in self.offered:
             mark = "[x]" if cause in self.confirmed else "[ ]"
             chance = f"  {percent(self.chances[cause])}" if cause in self.chances else "  repaired"
+            if cause in self.helped_nothing:
+                chance += ", no help"
             if cause.startswith(NOT_LISTED) and cause not in self.chances:
                 chance = ""
             rows.append(

@@ -62,14 +62,18 @@ def scale(
             axis[cell] = "═"
     for edge in edges:
         axis[edge] = "┼"
+    spot = at(value) if value is not None else None
     for edge, limit in zip(edges, limits, strict=True):
         label = figure(limit)
-        room = range(edge + 1, min(cells, edge + 1 + len(label)))
-        if len(room) == len(label) and all(axis[c] in "─═" for c in room):
-            for cell, char in zip(room, label, strict=True):
-                axis[cell] = char
-    if value is not None:
-        spot = at(value)
+        # Behind its limit, or before it where the figure would stand in the middle of it.
+        for first in (edge + 1, edge - len(label)):
+            room = range(first, first + len(label))
+            free = first >= 0 and room.stop <= cells and spot not in room
+            if free and all(axis[c] in "─═" for c in room):
+                for cell, char in zip(room, label, strict=True):
+                    axis[cell] = char
+                break
+    if spot is not None:
         if spot < 0:
             axis[0], style_from, style_to = "◀", 0, 1
         elif spot >= cells:

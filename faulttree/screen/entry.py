@@ -502,9 +502,15 @@ class EntryPanel(Vertical):
         how = ""
         if field.value.strip():
             try:
-                how = self._quantity(field).how
+                quantity = self._quantity(field)
             except ReadingError:
                 how = ""
+            else:
+                # As many digits as a gauge has.
+                read, converted, value = quantity.how.partition(", that is ")
+                note = value[value.index(" (") :] if " (" in value else ""
+                value = with_unit(figure(quantity.value_in_default), field.part.unit)
+                how = f"{read}{converted}{value}{note}" if converted else read
         # Only what was converted, or could have been read in another way, has to be said; that a
         # comma parts the decimals is seen from the figure.
         said = how if ", that is " in how or "(" in how else ""
@@ -527,7 +533,9 @@ class EntryPanel(Vertical):
                 weighed = None if trouble else self.weighed(found[0])
         except (ReadingError, SumError, SpecUnknown) as error:
             trouble = str(error)
-        if test.kind == "number":
+        # What was refused, or what it would come to, is never pushed off a low screen by the scale.
+        tight = self.app.size.height < TALL and len(self.query(Field)) > 2
+        if test.kind == "number" and not tight:
             rows += self._scale(weighed)
         if self._note:
             rows.append(text.line((f"! {self._note}", "bold $text-warning")))
@@ -656,7 +664,9 @@ class EntryPanel(Vertical):
         if matters and self.showing == "unknown":
             pieces.append((" (it matters here)", "bold"))
         if test.reading is not None:
+            tall = self.app.size.height >= TALL
             room = max(20, self._room() - sum(len(piece[0]) for piece in pieces) - 6)
+            room += self._room() if tall else 0
             pieces += [
                 (f"   {gauge} " if gauge else "   ", key),
                 (text.clip(self._gauge(), room), ""),

@@ -102,7 +102,11 @@ class FiguresPage(Page[None]):
     def enter_does(self) -> str:
         if not self.is_mounted:
             return "Type it"
-        return "Go on" if self.query_one(PickList).chosen == DONE else "Type it"
+        chosen = self.query_one(PickList).chosen
+        spec = self.figures.knowledge.specs.get(chosen)
+        if chosen == DONE:
+            return "Go on"
+        return "Choose" if spec is not None and spec.choices else "Type it"
 
     def on_resize(self) -> None:
         self.show(None)
@@ -120,7 +124,7 @@ class FiguresPage(Page[None]):
             ("What kind of car it is: it decides which tests fit", [s for s in rest if s.choices]),
             ("What its maker says", [spec for spec in rest if not spec.choices]),
         ]
-        most = ("These matter most for the tests ahead; not from a book so far", wanted)
+        most = ("These matter most for the tests ahead; so far generic or unknown", wanted)
         # The kinds come first where the car is being described.
         groups.insert(1 if self.kinds_first else 0, most)
         rows = [Row(DONE, text.line(("That is all: go on", "bold $text-primary")))]
@@ -188,8 +192,8 @@ class FiguresPage(Page[None]):
         else:
             self.edit(event.id)
 
-    def edit(self, id: str) -> None:
-        """Ask for one figure."""
+    def edit(self, id: str, typed: str = "", trouble: str = "") -> None:
+        """Ask for one figure; again, with what was `typed`, where there was `trouble`."""
         spec = self.figures.knowledge.specs[id]
         known = self.figures.car().specs.get(id)
         about = text.paragraph(spec.about) if spec.about else text.line("")
@@ -201,7 +205,7 @@ class FiguresPage(Page[None]):
                 )
                 for choice in spec.choices
             ]
-            answers.append(Row(UNKNOWN, text.line("unknown, or as before")))
+            answers.append(Row(UNKNOWN, text.line("unknown: as if nothing had been typed")))
             self.app.push_screen(
                 AskBox(spec.name, about, answers), lambda answer: self._answered(spec, answer)
             )
@@ -219,8 +223,10 @@ class FiguresPage(Page[None]):
                     ),
                 ]
             )
+        if trouble:
+            about = text.stack([about, text.line((f"! {trouble}", "bold $text-warning"))])
         self.app.push_screen(
-            WriteBox(spec.name, about, "", unit), lambda typed: self._typed(spec, typed)
+            WriteBox(spec.name, about, typed, unit), lambda typed: self._typed(spec, typed)
         )
 
     def _answered(self, spec: Spec, answer: str | None) -> None:
@@ -237,7 +243,8 @@ class FiguresPage(Page[None]):
         try:
             value = parse_spec(spec, typed)
         except (ReadingError, UnitError) as trouble:
-            self.say(trouble, severity="warning", title=spec.name)
+            # What was typed is not lost: the box comes back with it, and says what is wrong.
+            self.edit(spec.id, typed, str(trouble))
             return
         self._keep(self.figures.give(SpecGiven(spec.id, value, typed)), spec)
 

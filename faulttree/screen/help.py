@@ -32,6 +32,8 @@ WORDS = (
     ("Chance", "How likely a cause is there now. Several can be; they need not add up to 100 %."),
     ("Right 90 in 100", "How often such a gauge, or such a look, tells the truth."),
     ("In limits", "Where a healthy engine reads, and whose figure that is."),
+    ("low 20 %, ...", "Behind a test: how likely it is to read so."),
+    ("✓ at a danger", "You have said that you read it. What needs no answer has no sign."),
     ("Showing", "Whether the driver's complaint could be felt or seen at that moment."),
     ("Base reading", "Must be right before the readings after it mean anything."),
 )
@@ -47,6 +49,10 @@ class HelpBox(Box[None]):
 
     def foot(self) -> list[tuple[str, str, str, int]]:
         return [piece for piece in super().foot() if piece[2] != "help"]
+
+    def action_help(self) -> None:
+        """The key that opened the help closes it, too."""
+        self.dismiss(None)
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):

@@ -51,7 +51,7 @@ class HomePage(Page[None]):
 
     def show_head(self) -> None:
         """Say what is being done, or where the sessions lie."""
-        self.head("faulttree", self.host.busy_words or f"sessions in {self.host.sessions}")
+        self.head("faulttree", self.host.busy_words or f"sessions are kept in {self.host.sessions}")
 
     def enter_does(self) -> str:
         card = self.cards.get(self.query_one(PickList).chosen) if self.is_mounted else None
@@ -118,7 +118,8 @@ class HomePage(Page[None]):
             tail = f"{card.outcome}  {when}"
         else:
             tail = f"{card.entries} entries  {when}"
-        return Row(str(card.path), text.line(text.ends(card.title or card.id, tail, room)))
+        title = text.title(card.title or card.id, room - text.width(tail) - 1)
+        return Row(str(card.path), text.line(text.ends(title, tail, room)))
 
     def on_resize(self) -> None:
         if self._looked:

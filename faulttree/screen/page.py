@@ -74,9 +74,10 @@ class Head(Words):
 
     def render(self) -> Content:
         room = max(1, self.size.width)
-        status = text.clip(self.status, room // 2)
+        status = text.title(self.status, room // 2)
         # One space keeps the two apart.
-        title = text.left(self.title, room - text.width(status) - (1 if status else 0))
+        cells = room - text.width(status) - (1 if status else 0)
+        title = text.left(text.title(self.title, cells), cells)
         return text.line((title, "bold"), " " if status else "", (status, "$text-muted"))
 
 
@@ -124,7 +125,7 @@ class PageLike:
 
         Whatever comes from a worker, or after a refresh, may come too late.
         """
-        return self.is_mounted and self.is_attached
+        return bool(self.is_mounted and self.is_attached)
 
     @property
     def host(self) -> FaulttreeApp:
@@ -246,6 +247,8 @@ class Page(PageLike, Screen[Result]):
         """Say of a letter that it does nothing, or nothing now."""
         here = actions.actions_of(self.PAGE)
         known = next((a for a in here if key in actions.keys_of(a, self.host.keymap)), None)
+        # A word typed where none is taken would else cover the page with one notice a letter.
+        self.app.clear_notifications()
         if known is None:
             self.say(f"{key} is no key here; ? shows the keys.")
         elif self.check_action(known.method.partition("(")[0], ()) is False:

@@ -6,6 +6,7 @@ from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
 
+from faulttree.scorer.evidence import PRESENT
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox
 from faulttree.screen.lists import PickList, Row, heading
@@ -68,7 +69,13 @@ class ProofPage(Page[None]):
         self.head(
             f"Proof after {state.stage} repair" + ("s" if state.stage != 1 else ""), self.work.title
         )
-        if left:
+        still = [tree for tree in state.trees if state.status(tree) == PRESENT]
+        if still:
+            said = text.line(
+                ("Not cured: the complaint is still there. ", "bold"),
+                f"{self.shown_key('walk')}: look further on the walk.",
+            )
+        elif left:
             said = text.line(
                 ("Repeat what was out before, and the road test. ", "bold"),
                 f"{len(due) - len(left)} of {len(due)} done.",
@@ -78,12 +85,22 @@ class ProofPage(Page[None]):
         self.query_one(".intro", Words).update(said)
         listed = self.query_one(PickList)
         chosen = listed.chosen
-        rows = self._rows(due, left)
-        first = rows[0].id
+        rows = self._rows(due, left, self._out_before(due))
+        first = rows[0].id if left else "close"
         listed.show_rows(rows, keep=chosen if any(row.id == chosen for row in rows) else first)
         self.query_one("#proof-words", Words).update(self._words())
 
-    def _rows(self, due: tuple[Due, ...], left: list[Due]) -> list[Row]:
+    def _out_before(self, due: tuple[Due, ...]) -> list[Row]:
+        """What was out before the repair, though no proof asks for it: it can be read again too."""
+        asked = {one.id for one in due}
+        room = max(40, self.size.width - 6)
+        return [
+            Row(f"test:{row.id}", text.line(text.ends(row.name, "was out before", room)))
+            for row in before_beside_after(self.work.state, self.work.knowledge)
+            if row.kind == "test" and row.after is None and row.id not in asked
+        ]
+
+    def _rows(self, due: tuple[Due, ...], left: list[Due], more: list[Row]) -> list[Row]:
         room = max(40, self.size.width - 6)
         rows: list[Row] = []
         for one in left:
@@ -111,9 +128,7 @@ class ProofPage(Page[None]):
             ]
         else:
             again = []
-        if left:
-            return [*rows, *end, *([heading("Repeated")] if again else []), *again]
-        return [*end, *([heading("Repeated")] if again else []), *again]
+        return [*rows, *more, *end, *([heading("Repeated")] if again else []), *again]
 
     def _words(self) -> Content:
         """Before beside after, and what is still to be done."""
@@ -126,13 +141,15 @@ class ProofPage(Page[None]):
                 (text.left(" after", 24), "bold"),
             )
         ]
+        cannot = self.work.state.cannot_do
         for row in before_beside_after(self.work.state, self.work.knowledge):
+            undone = row.verdict == "not repeated" and row.id in cannot
             rows.append(
                 text.line(
                     text.left(row.name, name_room),
                     f" {text.left(self._side(row, row.before), 23)}",
                     f" {text.left(self._side(row, row.after), 23)}",
-                    (f" {SIGNS[row.verdict]}", "bold"),
+                    (" · cannot" if undone else f" {SIGNS[row.verdict]}", "bold"),
                 )
             )
         for cause in dict.fromkeys(fact.event.cause for fact in self.work.state.repairs):

@@ -420,16 +420,19 @@ class TakingPage(Page[None]):
                     "See the complaint on a drive before anything is touched.",
                 )
             )
-            if isinstance(last, SpecGiven):
+            moves = self._moves_of_figure(last)
+            if last is not None and moves is not None:
                 said = f"{say(last, self.work.knowledge)}."
                 rows.append(text.line(("Typed: ", "bold"), text.clip(said, self._left_cells() - 8)))
-                rows += [self._moves(self.reckoned)] if self.reckoned is not None else []
+                rows.append(moves)
             return rows + self._doubts()
         if isinstance(last, ReadingTaken):
             again = self.shown_key("again")
             rows.append(cards.last_reading(last, self.work.knowledge, self._left_cells(), again))
         else:
-            said = text.clip(say(last, self.work.knowledge), self._left_cells() - 6)
+            rows_free = 2 if self._is_tall() else 1
+            room = rows_free * self._left_cells() - 8
+            said = text.clip(say(last, self.work.knowledge), room)
             rows.append(text.line(("Last: ", "bold"), said))
         if isinstance(last, Repaired):
             rows = [
@@ -439,6 +442,13 @@ class TakingPage(Page[None]):
         elif self.reckoned is not None:
             rows.append(self._moves(self.reckoned))
         return rows + self._doubts()
+
+    def _moves_of_figure(self, last: Event | None) -> Content | None:
+        """What a figure typed before any reading moved; None when it moved nothing."""
+        up_to_date = self.reckoned is not None and self.reckoned.moved == self.work.moved
+        if not isinstance(last, SpecGiven) or self.reckoned is None or not up_to_date:
+            return None
+        return self._moves(self.reckoned) if cards.moves_words(self.reckoned, 1, 80) else None
 
     def _doubts(self) -> list[Content]:
         return cards.doubts(self.reckoned, self.advised) if self.reckoned is not None else []
@@ -622,6 +632,7 @@ class TakingPage(Page[None]):
 
         def record(reason: str | None) -> None:
             if reason and self.do(CannotDo(test, reason)) is not None:
+                self.say(f"Kept: {name} cannot be done here.")
                 self.skipped()
 
         def answered(answer: str | None) -> None:
@@ -639,7 +650,8 @@ class TakingPage(Page[None]):
                 self.say("Noted.")
                 self.show_words()
 
-        self.app.push_screen(WriteBox("Note"), written)
+        said = text.line("It stands in the log and in the report, after the last entry.")
+        self.app.push_screen(WriteBox("Note", said), written)
 
     def action_showing(self) -> None:
         self.query_one(EntryPanel).turn_showing()

@@ -165,6 +165,19 @@ def ends(start: object, end: object, cells: int) -> str:
     return f"{left(start, room)} {tail}" if room > 0 else tail
 
 
+def title(said: object, cells: int) -> str:
+    """A session's title in so many cells: what the car is stays, the complaints give way.
+
+    A title ends in the car, after ` - `; a long name of a car keeps half of the room at most.
+    """
+    cleaned = clean(said)
+    complaint, dash, car = cleaned.rpartition(" - ")
+    if not dash or cell_len(cleaned) <= cells:
+        return clip(cleaned, cells)
+    car = clip(car, max(1, cells // 2 - 3))
+    return f"{clip(complaint, cells - cell_len(car) - 3)} - {car}"
+
+
 def wrap(text: object, cells: int) -> list[str]:
     """The text cleaned and broken at spaces into lines of at most so many cells.
 

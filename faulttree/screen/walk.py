@@ -88,6 +88,8 @@ class WalkPage(TakingPage):
         rows = []
         if self.next is not None and self.next.kind == "cause":
             rows.append(Row("fix", text.line(("Repair it", "bold"), ", then prove it")))
+        elif self.work.gone:
+            rows.append(Row("proof", text.line(("Prove the repair", "bold"), ", then close")))
         return [
             *rows,
             Row("advice", text.line("Do what is worth most for its cost")),
@@ -108,6 +110,8 @@ class WalkPage(TakingPage):
                 self.action_tests()
             case "fix":
                 self.action_fix()
+            case "proof":
+                self.action_proof()
             case "advice":
                 self.action_advice()
             case "why":
@@ -133,6 +137,7 @@ class WalkPage(TakingPage):
             cells,
             full=wide or tall,
             keys=(self.shown_key("route"), self.shown_key("advice")),
+            ends=(self.shown_key("proof"), self.shown_key("close")),
         )
         self.query_one("#ways", Words).update(text.stack(rows))
         self.show_causes(cells)
@@ -280,7 +285,8 @@ class WalkPage(TakingPage):
             self.say("The advice is still being worked out.")
             return
         if not self.advised.suggestions:
-            self.say("Nothing is left that would tell more.")
+            said = cards.nothing_left(self.work, (self.shown_key("proof"), self.shown_key("close")))
+            self.say(said[:1].upper() + said[1:])
             return
         self._take_advice()
 

@@ -27,7 +27,7 @@ class WhyPage(Page[bool]):
     def compose(self) -> ComposeResult:
         yield Head()
         with Vertical(id="why-list"):
-            yield PickList()
+            yield PickList(pages=False)
         with VerticalScroll(id="why-text", can_focus=False):
             yield Words(id="why-words")
         yield KeyLine()

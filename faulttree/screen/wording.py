@@ -49,7 +49,12 @@ def money_words(money: float) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """A chance in words; the steps are our own judgement."""
+    """A chance in words; the steps are our own judgement.
+
+    Between 1 and 99 % the word goes by the rounded figure, which stands beside it.
+    """
+    if 0.01 <= chance <= 0.99:
+        chance = round(chance, 2)
     for below, words in (
         (0.005, "ruled out"),
         (0.05, "very unlikely"),

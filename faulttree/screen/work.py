@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from faulttree.scorer.evidence import Evidence, Weighed
+from faulttree.scorer.evidence import GONE, Evidence, Weighed
 from faulttree.session.events import (
     CannotDo,
     ComplaintChecked,
@@ -118,6 +118,12 @@ class Work:
             if standing and isinstance(envelope.event, MOVING):
                 return envelope.event
         return None
+
+    @property
+    def gone(self) -> bool:
+        """Whether every complaint was looked for since the last repair and found gone."""
+        state = self.state
+        return bool(state.trees) and all(state.status(tree) == GONE for tree in state.trees)
 
     @property
     def moved(self) -> int:

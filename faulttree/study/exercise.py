@@ -148,7 +148,7 @@ def parse_chances(text: str, count: int) -> tuple[float, ...]:
     words = [word.strip(",%") for word in re.split(r"[\s;]+", text.replace("%", " "))]
     words = [word for word in words if word]
     if len(words) != count:
-        raise ValueError(f"{count} figures are wanted, parted by spaces; {len(words)} were given.")
+        raise ValueError(f"{count} figures are wanted, parted by spaces, not {len(words)}.")
     chances = []
     for word in words:
         if not re.fullmatch(r"[0-9]{1,3}(?:[.,][0-9]{1,4})?", word):

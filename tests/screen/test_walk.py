@@ -132,7 +132,7 @@ async def test_a_figure_outside_can_be_mended(drive, on_walk, work):
         ("17", ""),
         ("17 inHg", ""),
         ("17,5", "read as 17.5 inHg"),
-        ("0.6bar", "read as 0.6 bar, that is 17.718 inHg"),
+        ("0.6bar", "read as 0.6 bar, that is 17.72 inHg"),
     ],
 )
 async def test_how_a_figure_was_read_is_said(drive, on_walk, work, typed, how):
@@ -292,7 +292,7 @@ async def test_cannot_do_asks_why_and_goes_on(drive, on_walk, work):
         await seat.press("1")
         assert work.state.cannot_do["idle-look"].event.reason == "No tool for it here"
         await seat.press("enter", "enter")
-        assert "Idle watched was passed over: it cannot be done here." in seat.words
+        assert "passed over, as it cannot be done here: Idle watched." in seat.words
 
 
 async def test_undo_shows_what_it_takes_back(drive, on_walk, work, size):

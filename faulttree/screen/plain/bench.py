@@ -61,8 +61,7 @@ class Bench:
     @property
     def gone(self) -> bool:
         """Whether every complaint was looked for since the last repair and found gone."""
-        state = self.work.state
-        return bool(state.trees) and all(state.status(tree) == "gone" for tree in state.trees)
+        return self.work.gone
 
     @property
     def best(self) -> Suggestion | None:
