@@ -159,14 +159,15 @@ class FiguresPage(Page[None]):
     def _row(self, spec: Spec, car: Car) -> Row:
         known = car.specs.get(spec.id)
         room = max(40, self.size.width - 4)
-        name_room = min(44, room // 2)
+        # So that the longest of the trade's names stands whole at 80 columns.
+        name_room = min(44, room - 33)
         if known is None:
             return Row(
                 spec.id, text.line(text.left(spec.name, name_room), (" unknown", "$text-muted"))
             )
         value = with_unit(value_text(known.value), known.unit)
         origin = ORIGIN[known.origin]
-        value_room = room - name_room - text.width(origin) - 3
+        value_room = room - name_room - text.width(origin) - 2
         return Row(
             spec.id,
             text.line(

@@ -428,7 +428,8 @@ class TakingPage(Page[None]):
             return rows + self._doubts()
         if isinstance(last, ReadingTaken):
             again = self.shown_key("again")
-            rows.append(cards.last_reading(last, self.work.knowledge, self._left_cells(), again))
+            cells = self._left_cells() * (2 if self._is_tall() else 1)
+            rows.append(cards.last_reading(last, self.work.knowledge, cells, again))
         else:
             rows_free = 2 if self._is_tall() else 1
             room = rows_free * self._left_cells() - 8

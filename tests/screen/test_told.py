@@ -9,10 +9,11 @@ from faulttree.screen import cards, draw, text
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.closing import helped_nothing
 from faulttree.screen.entry import EntryPanel, Field
+from faulttree.screen.figures import FiguresPage
 from faulttree.screen.page import Words
 from faulttree.screen.reading import ReadingPage
 from faulttree.screen.wording import chance_words
-from faulttree.screen.work import begin
+from faulttree.screen.work import WorkFigures, begin
 from faulttree.session.events import (
     ComplaintChecked,
     ComplaintTaken,
@@ -21,6 +22,7 @@ from faulttree.session.events import (
 )
 from faulttree.session.moves import TakeReading
 from faulttree.session.proof import to_repeat
+from faulttree.session.words import value_text
 from faulttree.tree.load import load
 from faulttree.tree.places import TREES, shipped
 
@@ -218,3 +220,18 @@ async def test_another_unit_is_told_with_the_digits_of_a_gauge(drive, on_walk, w
         shown = await seat.press("enter")
         assert "39.89 psi," in shown
         assert "39.885" not in shown
+
+
+async def test_every_figure_of_a_car_has_its_whole_name_at_80_columns(drive, four_gas, sessions):
+    """On the page of figures no name of the shipped trees is cut, and its origin stands beside."""
+
+    def opening(app):
+        app.push_screen(FiguresPage(WorkFigures(four_gas)))
+
+    async with drive(FaulttreeApp(shipped(TREES), sessions, who="sam", opening=opening)) as seat:
+        for spec in four_gas.knowledge.specs.values():
+            row = seat.page._row(spec, four_gas.car).content.plain
+            assert spec.name in row
+            assert text.width(row) <= 76
+            known = four_gas.car.specs.get(spec.id)
+            assert known is None or value_text(known.value) in row
