@@ -41,6 +41,8 @@ class AskBox(Box[str]):
         answers = self.query_one(PickList)
         if self.careful:
             answers.highlighted = None
+            # Whatever was typed ahead was not meant for this question.
+            self.host.ahead.drop()
         answers.focus()
 
     def enter_does(self) -> str:

@@ -234,8 +234,6 @@ class WalkPage(TakingPage):
             elif answer == "close":
                 self.action_close()
 
-        # Whatever was typed ahead was not meant for this question.
-        self.host.ahead.drop()
         self.app.push_screen(
             AskBox("A base reading is out: look at this first", said, answers, careful=True),
             answered,

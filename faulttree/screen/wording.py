@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from faulttree.tree.model import Knowledge, Test
 
 REACH = (
-    "look and listen",
-    "meter on an open port",
+    "from outside",
+    "at a hose, port or plug",
     "opens a line",
     "strips covers or belts",
     "takes the engine apart",

@@ -8,13 +8,16 @@ import time
 
 from textual import events
 
+from faulttree.scorer.evidence import Entry
 from faulttree.screen.cards import Next
 from faulttree.screen.entry import EntryPanel
 from faulttree.screen.home import HomePage
 from faulttree.screen.page import PageLike
 from faulttree.screen.reading import ReadingPage
 from faulttree.screen.work import Reckoner
+from faulttree.session.events import Repaired
 from faulttree.session.journal import list_sessions, read
+from faulttree.session.moves import TakeReading
 from faulttree.tree import load as loading
 
 
@@ -92,6 +95,20 @@ async def test_nothing_typed_ahead_answers_the_caution_of_a_repair(drive, on_wal
         assert "Petrol burns." in seat.words
         assert work.state.acknowledged == ()
         assert not work.state.repairs
+
+
+async def test_nothing_typed_ahead_says_that_the_complaint_is_gone(drive, on_walk, work):
+    """Keys that come before the question of the proof can be seen do not answer it."""
+    seen = TakeReading("idle-look", "hunting", Entry(choice="hunting"), taken_as="route")
+    work.do(seen, Repaired("air-leak", "hose renewed"))
+    async with drive(on_walk(work)) as seat:
+        shown = await seat.press("p")
+        number = re.search(r"(\d) Is the complaint gone\?", shown)[1]
+        await burst(seat, number, "1")
+        assert "Gone: it did not show" in seat.words
+        assert not work.state.checks
+        await seat.press("1")
+        assert [check.event.found for check in work.state.checks] == ["gone"]
 
 
 async def test_a_late_advice_moves_no_page_that_was_left(drive, on_walk, work, monkeypatch):

@@ -124,7 +124,7 @@ def test_route_and_advice_are_said_with_the_causes(sessions):
     """Every turn says the likeliest causes, what the route asks for, and what the advice is."""
     _, terminal = _run(sessions, *BEGUN)
     assert "Likeliest causes:" in terminal.said
-    assert "Route: Idle watched, 5 min, look and listen." in terminal.said
+    assert "Route: Idle watched, 5 min, from outside." in terminal.said
     assert any(line.startswith("Advice: ") for line in terminal.said)
     _, terminal = _run(sessions / "two", *BEGUN, "", "hunting", "yes")
     assert any("Air leak" in line and "rose from" in line for line in terminal.said)
@@ -134,9 +134,9 @@ def test_route_and_advice_are_said_with_the_causes(sessions):
 def test_where_things_stand_is_said_once_and_on_request(sessions):
     """What does not change is not said again after every command; `look` says it again."""
     _, terminal = _run(sessions, *BEGUN, "bogus", "back", "k")
-    assert terminal.said.count("Route: Idle watched, 5 min, look and listen.") == 1
+    assert terminal.said.count("Route: Idle watched, 5 min, from outside.") == 1
     _, terminal = _run(sessions / "two", *BEGUN, "bogus", "look", "n", "a note")
-    assert terminal.said.count("Route: Idle watched, 5 min, look and listen.") == 2
+    assert terminal.said.count("Route: Idle watched, 5 min, from outside.") == 2
     assert terminal.said.count("Likeliest causes:") == 2
     _, terminal = _run(sessions / "three", *BEGUN, "x", "no time", "q")
     assert terminal.said.count("Likeliest causes:") == 1
