@@ -103,7 +103,11 @@ def walked(tree_id: str, car_name: str) -> Walked:
     knowledge, car = known(), cars()[car_name]
     tree = knowledge.trees[tree_id]
     found = Walked()
-    asked_later = {other for test in knowledge.tests.values() for other in test.after}
+    # Which tests of this route make sense only after another one, by that other one.
+    asked_later: dict[str, set[str]] = {}
+    for step in steps_of(tree) & set(knowledge.tests):
+        for other in knowledge.tests[step].after:
+            asked_later.setdefault(other, set()).add(step)
     Open = tuple[str, frozenset[tuple[str, str]], frozenset[str], frozenset[str]]
     open_ways: list[Open] = [(tree.first, frozenset(), frozenset(), frozenset())]
     done: set[tuple[str, frozenset[tuple[str, str]], frozenset[str]]] = set()
@@ -130,7 +134,10 @@ def walked(tree_id: str, car_name: str) -> Walked:
             if follows is not None:
                 more = {(here, band)} if here in asked_later and not passed else set()
                 also = set() if passed else {here}
-                open_ways.append((follows, read | more, before | also, path | {here}))
+                behind = path | {here}
+                # A reading is forgotten once all that ask for it lie behind: no way comes back.
+                still = {fact for fact in read | more if asked_later[fact[0]] - behind}
+                open_ways.append((follows, frozenset(still), before | also, behind))
     return found
 
 
