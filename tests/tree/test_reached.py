@@ -11,7 +11,7 @@ from faulttree.tree.car import Car, Known, fits
 from faulttree.tree.check import check
 from faulttree.tree.graph import follow
 from faulttree.tree.model import OTHERWISE, Cause, Knowledge, Repair, Test, Tree
-from faulttree.tree.rules.reached import untaken
+from faulttree.tree.rules.reached import _kinds, untaken
 
 SPECS = {"fuel": ("carburettor", "multipoint", "single point"), "spark": ("points", "coil")}
 BANDS = ("good", "bad", "worse")
@@ -111,6 +111,16 @@ def test_steps_that_no_car_takes_are_those_that_no_walk_takes(shop: Knowledge) -
         stands_for_none = band == OTHERWISE and set(BANDS) <= set(tree.route[test])
         if follows in shop.causes and test in led_to and not stands_for_none:
             assert ((test, band) in named) == ((test, band) not in taken)
+
+
+def test_otherwise_beside_every_band_leads_nowhere() -> None:
+    """Where every band has its own step, no car goes on by `otherwise`."""
+    tests = {name: a_test(name, {}) for name in ("t0", "t1")}
+    every = {**dict.fromkeys(BANDS, "c0"), OTHERWISE: "t1"}
+    tree = Tree("tree", "Odd", {"c0": 0.5}, 0.01, "t0", {"t0": every, "t1": {"good": "c0"}}, ())
+    shop = Knowledge({"tree": tree}, {"c0": a_cause("c0", {})}, tests, {}, {}, {}, {})
+    assert walked(shop)[0] == {"t0"}
+    assert list(_kinds(shop, tree)) == ["t0"]
 
 
 def rules_of(shelf: Path, rule: str) -> list[str]:

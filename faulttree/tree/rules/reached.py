@@ -234,6 +234,8 @@ def _leaving(knowledge: Knowledge, tree: Tree, test: str, band: str, kind: Kind)
     entry = knowledge.tests[test]
     named = tree.route[test]
     by = [one for one in entry.bands if one not in named] if band == OTHERWISE else [band]
+    if not by:
+        return None  # every band has a step of its own
     return kind if entry.expect in by else _narrowed(kind, entry.fits)
 
 
