@@ -335,7 +335,7 @@ class ExercisePage(Page[None]):
 
     def _choice(self, label: str, choice: Choice) -> list[Content]:
         from faulttree.screen.cards import settles_line
-        from faulttree.screen.scores import choice_name, choice_worth
+        from faulttree.screen.scores import choice_name, choice_settles, choice_worth
 
         assert self.scene is not None
         said = f"{choice_worth(choice, self.scene)}."
@@ -343,7 +343,7 @@ class ExercisePage(Page[None]):
         rows += [text.line(f"  {row}") for row in text.wrap(said, self._cells - 2)]
         rows += [
             text.line((f"  {settles_line(line, self._cells - 2)}", "$text-muted"))
-            for line in choice.settles[:2]
+            for line in choice_settles(choice, self.scene)
         ]
         return [*rows, Content("")]
 

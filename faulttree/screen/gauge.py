@@ -57,6 +57,14 @@ class GaugePage(Page[dict[str, str]]):
         """The instrument that a part is read with."""
         return self.instruments.get(part.name, part.instrument)
 
+    def fitting(self, part: Part) -> list[Instrument]:
+        """Those that can read the part: the one asked for, then those in its unit, then others."""
+        known = self.work.knowledge.instruments.values()
+        return sorted(
+            (one for one in known if _reads(one, part)),
+            key=lambda one: (one.id != part.instrument, one.unit != part.unit),
+        )
+
     def show(self) -> None:
         """Show the instruments that can read this part."""
         name = "" if len(self.parts) == 1 else f" for {self.part.name}"
@@ -65,9 +73,7 @@ class GaugePage(Page[dict[str, str]]):
         )
         used = self.used(self.part)
         rows = []
-        for instrument in self.work.knowledge.instruments.values():
-            if not _reads(instrument, self.part):
-                continue
+        for instrument in self.fitting(self.part):
             mark = "  (this one)" if instrument.id == used else ""
             accuracy = f"± {with_unit(figure(instrument.accuracy), instrument.unit)}"
             room = max(40, self.size.width - 8)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from faulttree.screen.wording import minutes_words, money_words, percent
+from faulttree.session.events import ReadingTaken
 from faulttree.session.state import State
 from faulttree.session.words import name_of
 from faulttree.study.exercise import (
@@ -62,6 +63,17 @@ def choice_worth(choice: Choice, scene: Scene) -> str:
     if choice.kind == "test":
         said += f"; tells {choice.gain_bits:.2f} bits"
     return f"{said}; takes {minutes_words(choice.minutes)}"
+
+
+def choice_settles(choice: Choice, scene: Scene, most: int = 2) -> list[str]:
+    """What a choice may do to the causes; for what was recorded, first the reading that came."""
+    event = scene.step.event
+    if choice != scene.recorded or not isinstance(event, ReadingTaken) or not choice.settles:
+        return list(choice.settles[:most])
+    came = [line for line in choice.settles if line.startswith(f"{event.band} (")]
+    others = [line for line in choice.settles if line not in came]
+    first = came[0] if came else f"{event.band}, which was hardly expected or changes little"
+    return [f"it came out {first}", *others[: most - 1]]
 
 
 def found_words(state: State, knowledge: Knowledge) -> str:

@@ -170,7 +170,13 @@ class WalkPage(TakingPage):
     def _show_route(self, cells: int) -> None:
         rows: list[Content] = []
         at = 0
-        for tree, step in self.steps.items():
+        now = self.next
+        # The route that is walked now comes first; one with another next step would hide it.
+        walked = sorted(
+            self.steps.items(),
+            key=lambda one: now is None or (one[1].kind, one[1].id) != (now.kind, now.id),
+        )
+        for tree, step in walked:
             known = self.work.knowledge.trees[tree]
             lines = draw.route_lines(self.work.knowledge, known, step, rest=False)
             rows.append(text.line((f"Route: {known.complaint}", "bold")))

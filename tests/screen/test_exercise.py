@@ -11,6 +11,7 @@ import pytest
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.boxes import WriteBox
 from faulttree.screen.exercise import ExercisePage
+from faulttree.screen.scores import choice_settles
 from faulttree.session.events import Envelope
 from faulttree.session.journal import knowledge_of, list_sessions, read
 from faulttree.session.moves import Undo, decide
@@ -120,6 +121,23 @@ def test_cost_against_the_advice_is_summed_over_what_was_weighed():
     assert [over_advice(each.pick, each.scene) for each in everything] == [10.0, 5.0, None, None]
     assert total_over_advice(everything) == (15.0, 2)
     assert total_over_advice(everything, recorded=True) == (30.0, 2)
+
+
+def test_the_reading_that_came_is_told_first(demo):
+    """Of what was recorded, the band that came stands first; other choices keep theirs."""
+    state, _ = demo
+    step = steps_of(state)[0]
+    band = step.event.band
+    line = f"{band} (9 %): Air leak 20 % -> 40 %"
+    told = ("one (60 %): rules out A", "two (30 %): B 10 % -> 20 %", line)
+    recorded = replace(_choice("a", 1.0), settles=told)
+    other = replace(_choice("b", 2.0), settles=told)
+    seen = Scene(step, (recorded, other), recorded, other, {})
+    assert choice_settles(recorded, seen) == [f"it came out {line}", told[0]]
+    assert choice_settles(other, seen) == list(told[:2])
+    rare = replace(recorded, settles=told[:2])
+    first = choice_settles(rare, replace(seen, recorded=rare))[0]
+    assert first.startswith(f"it came out {band}, which was hardly expected")
 
 
 # --- the session as steps ----------------------------------------------------------------------
