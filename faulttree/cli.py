@@ -411,8 +411,8 @@ def _resume(options: argparse.Namespace) -> int:
 
 def _replay(options: argparse.Namespace) -> int:
     path = _session_path(options)
-    _record(path)
     if options.plain:
+        # It reads the log itself, and says itself what is wrong with it.
         from faulttree.screen.plain import replay_plain
 
         return replay_plain(
@@ -421,6 +421,7 @@ def _replay(options: argparse.Namespace) -> int:
             getattr(options, "who", None),
             exercise=options.exercise,
         )
+    _record(path)
     _insist_on_terminal()
     from faulttree.screen.app import run_replay
 

@@ -4,6 +4,7 @@ The chances are worked out again from what stands at the end; a reading that was
 marked, and counts for nothing. Reports say how things stand and certify nothing.
 """
 
+import re
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -33,12 +34,14 @@ from faulttree.session.state import State, standing_until
 from faulttree.session.words import (
     figure_text,
     name_of,
+    part_words,
     say,
     shown_text,
     true_text,
     value_text,
     with_unit,
 )
+from faulttree.trade.units import convert, same_kind
 from faulttree.trade.words import plain
 from faulttree.tree.car import Car
 from faulttree.tree.model import Caution, Knowledge, Test, Value
@@ -50,7 +53,7 @@ RECORDS = (
 )
 JUDGEMENT = (
     "The chances rest on the trees as they stood when the session was opened. They are a help to "
-    "judgement and no measurement. ± gives two standard uncertainties of a figure."
+    "judgement and no measurement. What stands after ± is two standard uncertainties."
 )
 _ORIGINS: Mapping[str, str] = {
     "typed": "typed in this session",
@@ -63,6 +66,7 @@ _TAKEN_AS: Mapping[str, str] = {
     "free": "the technician's own choice",
 }
 _SHOWING: Mapping[str, str] = {"yes": "yes", "no": "no", "unknown": "not said"}
+SEEN_ON_CAR = "seen on the car"
 LEAST_LIKELY_SHOWN = 0.005
 MOST_CAUSES = 15
 DIGITS = 4
@@ -238,9 +242,14 @@ def _course(state: State, knowledge: Knowledge) -> list[Block]:
                 items += _effect(reckoner, envelope, gone)
                 blocks.append(facts(items))
             case Repaired():
-                blocks.append(Heading(3, number + say(event, knowledge), gone is not None))
+                name = f"Repaired: {name_of(event.cause, knowledge)}"
+                blocks.append(Heading(3, number + name, gone is not None))
                 minutes = "" if event.minutes is None else f"{plain(event.minutes)} min"
-                items = [("When", _stamp(envelope)), ("Minutes", minutes)]
+                items = [
+                    ("When", _stamp(envelope)),
+                    ("What was done", event.done),
+                    ("Minutes", minutes),
+                ]
                 blocks.append(facts(items + _effect(reckoner, envelope, gone)))
             case ComplaintChecked():
                 blocks.append(Heading(3, number + say(event, knowledge), gone is not None))
@@ -289,7 +298,7 @@ def _effect(reckoner: Reckoner, envelope: Envelope, gone: Envelope | None) -> li
 def _reading_items(
     envelope: Envelope, event: ReadingTaken, test: Test | None, knowledge: Knowledge
 ) -> list[tuple[str, str]]:
-    items = [("When", _stamp(envelope)), ("Typed", event.typed)]
+    items = [("When", _stamp(envelope)), ("Typed", _typed(event))]
     if event.choice is None:
         shown, true = shown_text(event, test), true_text(event, test)
         items.append(("Shown", shown))
@@ -300,8 +309,9 @@ def _reading_items(
         items.append(("Seen", event.choice))
     items.append(("Limits", _limits(event, test)))
     for used in event.specs_used:
-        value = with_unit(_value(used.value), used.unit)
-        origin = _origin(used.origin, used.source)
+        value = _in_unit(used.value, used.unit, event.unit)
+        # Where the car's own file has its figures from is told once, with the car.
+        origin = _origin(used.origin, "" if used.origin == "vehicle" else used.source)
         items.append(("Stands on", f"{name_of(used.spec, knowledge)} {value}, {origin}"))
     sure = ", ".join(
         f"{band} {percent(chance)}"
@@ -317,6 +327,14 @@ def _reading_items(
         numbers = ", ".join(map(str, event.repeat_of))
         items.append(("Together with", f"entry {numbers}: repeats count as one finding"))
     return items
+
+
+def _typed(event: ReadingTaken) -> str:
+    """What was typed, its figures under the names that the trade gives them."""
+    text = event.typed
+    for part in event.values:
+        text = re.sub(rf"(?<!\w){re.escape(part)}=", f"{part_words(part)} ", text)
+    return text
 
 
 def _limits(event: ReadingTaken, test: Test | None) -> str:
@@ -483,12 +501,23 @@ def _by_chance(chances: Mapping[str, float]) -> list[tuple[str, float]]:
 
 def _origin(origin: str, source: str) -> str:
     words = _ORIGINS[origin]
+    if origin == "generic" and source == SEEN_ON_CAR:
+        # The source says where to look, not that anybody has looked.
+        return "assumed, to be checked on the car"
     return f"{words} ({source})" if source else words
 
 
 def _value(value: Value) -> str:
     """A spec's value; a number that was turned into another unit loses its idle digits."""
     return plain(value, DIGITS) if isinstance(value, int | float) else value_text(value)
+
+
+def _in_unit(value: Value, unit: str, wanted: str) -> str:
+    """A spec's value in the unit of the limits that it made, where that measures the same."""
+    number = isinstance(value, int | float)
+    if number and unit and wanted and unit != wanted and same_kind(unit, wanted):
+        return with_unit(plain(convert(float(value), unit, wanted), DIGITS), wanted)  # type: ignore[arg-type]
+    return with_unit(_value(value), unit)
 
 
 def _time(at: datetime) -> str:

@@ -4,6 +4,7 @@ The words here are ours; names and texts from trees and people are put in as the
 shows the line passes it through its own gate.
 """
 
+import math
 from collections.abc import Mapping
 
 from faulttree.session.events import (
@@ -25,6 +26,15 @@ from faulttree.session.events import (
 )
 from faulttree.trade.words import plain
 from faulttree.tree.model import Knowledge, Test, Value
+
+_GASES = {"co": "CO", "co2": "CO2", "o2": "O2", "hc": "HC"}
+_DIGITS = 4
+"""Significant digits of what was read: more than any gauge in the shop can tell."""
+
+
+def part_words(part: str) -> str:
+    """The name of one of several figures as the trade writes it: `hose on`, `CO2`."""
+    return _GASES.get(part, part.replace("_", " ").replace("-", " "))
 
 
 def with_unit(figure: str, unit: str) -> str:
@@ -57,9 +67,12 @@ def figure_text(reading: ReadingTaken) -> str:
     """The figure that was banded, with its standard uncertainty, or "" when there was none."""
     if reading.figure is None:
         return ""
-    figure = plain(reading.figure, 5)
+    figure = plain(reading.figure, _DIGITS)
     if reading.u:
-        figure = f"{figure} ± {plain(2 * reading.u, 2)}"
+        width = 2 * reading.u
+        # A figure has no use for digits far below its own uncertainty.
+        places = max(0, 1 - math.floor(math.log10(width)))
+        figure = f"{plain(round(reading.figure, places), 5)} ± {plain(width, 2)}"
     return with_unit(figure, reading.unit)
 
 
@@ -140,9 +153,11 @@ def _numbers(
         return reading.choice
     units = {part.name: part.unit for part in test.reading.parts} if test and test.reading else {}
     texts = {
-        part: with_unit(", ".join(plain(number) for number in numbers), units.get(part, ""))
+        part: with_unit(
+            ", ".join(plain(number, _DIGITS) for number in numbers), units.get(part, "")
+        )
         for part, numbers in values.items()
     }
     if set(texts) == {"value"}:
         return texts["value"]
-    return ", ".join(f"{part} {text}" for part, text in texts.items()) or reading.typed
+    return ", ".join(f"{part_words(part)} {text}" for part, text in texts.items()) or reading.typed

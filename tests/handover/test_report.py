@@ -29,6 +29,8 @@ from faulttree.session.events import (
 )
 from faulttree.session.moves import Command, TakeReading
 from faulttree.session.state import State
+from faulttree.session.words import part_words
+from faulttree.trade.units import convert
 from faulttree.tree.model import Knowledge
 
 Played = Callable[[Sequence[Command]], State]
@@ -112,6 +114,36 @@ def test_a_reading_in_full(open_text: str) -> None:
     assert sure == "- How sure: low ≥99 %"
     (did,) = [line for line in lines if line.startswith("- What it did: ")]
     assert "Air leak rose from" in did
+
+
+def test_figures_have_the_digits_of_a_gauge(played: Played, knowledge: Knowledge) -> None:
+    """A figure typed in another unit does not come out finer than a gauge can show."""
+    taken = TakeReading("pressure", "2,75 bar", Entry({"value": (convert(2.75, "bar", "psi"),)}))
+    read_it = CautionAcknowledged("petrol", "test", "pressure", "understood")
+    state = played([ComplaintTaken("unsteady"), read_it, taken])
+    text = to_markdown(report(state, knowledge))
+    assert "- Typed: 2,75 bar" in text
+    assert "- Shown: 39.89 psi" in text
+    assert "39.88 " not in text
+    assert "39.8854" not in text
+
+
+def test_what_nobody_looked_at_is_not_called_seen(played: Played, knowledge: Knowledge) -> None:
+    """A default whose source is a look at the car is called assumed, not seen."""
+    specs = dict(knowledge.specs)
+    specs["cylinders"] = replace(specs["cylinders"], source="seen on the car")
+    taken = TakeReading("compression", "150 150 150 150", Entry({"value": (150.0,) * 4}))
+    state = played([ComplaintTaken("unsteady"), taken])
+    text = to_markdown(report(state, replace(knowledge, specs=specs)))
+    assert "| Cylinders | 4 | assumed, to be checked on the car | yes |" in text
+
+
+@pytest.mark.parametrize(
+    ("part", "said"), [("co2", "CO2"), ("hc", "HC"), ("hose_on", "hose on"), ("before", "before")]
+)
+def test_parts_are_named_as_the_trade_writes_them(part: str, said: str) -> None:
+    """Gases stand in capitals, other names without the signs of a file."""
+    assert part_words(part) == said
 
 
 def test_limits_stand_on_specs(open_text: str) -> None:

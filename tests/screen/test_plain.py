@@ -253,6 +253,76 @@ def test_cautions_are_answered_before_the_reading(sessions):
     assert (left.at_step, left.to) == ("idle-look", "fuel-pressure")
 
 
+def test_a_danger_is_said_in_full_once_then_by_its_name(sessions):
+    """A caution heard before is named and can be heard again; its answer is asked all the same."""
+    _, terminal = _run(
+        sessions, *BEGUN, "t", "prime", "1", "1", "33 psi", "", "again", "danger", "33 psi", "", "q"
+    )
+    petrol = [line for line in terminal.said if line.startswith("Caution: Petrol burns.")]
+    assert len(petrol) == 2  # in full at first, and when asked for
+    assert "Caution, as before: petrol. Type danger to hear it again." in terminal.said
+    assert len(_record(sessions).state.readings) == 2
+    path = _record(sessions).path
+    again = Terminal("again", "q")
+    resume_plain(path, "sam", ask=again.ask, say=again.say)
+    assert any(line.startswith("Caution: Petrol burns.") for line in again.said)
+
+
+def test_a_danger_that_stops_the_work_is_always_said_in_full(sessions):
+    """However often it comes up, what stops the work is never shortened to its name."""
+    _, terminal = _run(sessions, *BEGUN, "t", "gas", "1", "back", "t", "gas", "1", "back", "q")
+    assert sum(line.startswith("Caution: Gas under pressure.") for line in terminal.said) == 2
+
+
+def test_steps_heard_before_are_said_again_on_request(sessions):
+    """A repeat spares the listener the steps; `steps` says them."""
+    _, terminal = _run(sessions, *BEGUN, "", "hunting", "", "again", "steps", "hunting", "", "q")
+    assert "The steps are as before. Type steps to hear them." in terminal.said
+    assert terminal.said.count("Do this:") == 2
+
+
+@pytest.mark.parametrize("at", range(5))
+def test_one_word_skips_the_rest_of_the_interview(sessions, at):
+    """`skip` at any of the driver's questions leaves the rest unknown and keeps what was said."""
+    _, terminal = _run(sessions, *BEGUN[: 2 + at], "skip", "q")
+    assert not terminal.answers
+    (complaint,) = _events(sessions, ComplaintTaken)
+    assert complaint.showing == "unknown"
+    assert complaint.said == ("It hunts" if at else "")
+    assert complaint.answers == ({"Hot, cold or both?": "Both"} if at > 1 else {})
+
+
+def test_a_report_that_lies_there_already_is_not_written_over_unasked(sessions):
+    """Somebody may have written into a report: only a yes writes over it."""
+    _run(sessions, *BEGUN, "q")
+    path = _record(sessions).path
+    report = path.with_suffix(".md")
+    report.write_text("my own words")
+    for answer, kept in (("", True), ("yes", False)):
+        terminal = Terminal("handover", answer, "handover", "q")
+        if kept:
+            terminal.answers = ["handover", answer, "q"]
+        resume_plain(path, "sam", ask=terminal.ask, say=terminal.say)
+        assert not terminal.answers
+        assert (report.read_text() == "my own words") is kept
+
+
+def test_complaints_are_numbered_with_commas_or_spaces(sessions):
+    """Two numbers are two complaints, whatever stands between them."""
+    for at, typed in enumerate(("1, 2", "1 2")):
+        _run(sessions / str(at), typed, "1", "skip", "q")
+        assert len(_record(sessions / str(at)).state.trees) == 2
+
+
+def test_a_word_finds_no_more_than_can_be_listened_to():
+    """Of many names that answer a word the best are said, and that there are more."""
+    options = [(str(n), f"pump {n}") for n in range(30)]
+    terminal = Terminal("pump", "30", "2")
+    assert Talk(terminal.ask, terminal.say).find("Which?", options) == "1"
+    assert "21 more answer that, less well." in terminal.said
+    assert "Type a number from 1 to 9, or another word." in terminal.said
+
+
 def test_a_caution_that_stops_the_work_cannot_be_waved_through(sessions):
     """Where the work must stop, `understood` is not offered, and back records nothing."""
     _, terminal = _run(sessions, *BEGUN, "t", "gas", "1", "understood", "back", "q")
@@ -387,7 +457,7 @@ def test_a_reading_near_a_limit_and_a_repeat_are_said(sessions):
     assert "It is near a limit." in terminal.said
     assert "Taken before, and counted together with it: 15.8 inHg." in terminal.said
     assert any(
-        line.startswith("Counted with the 1 before, that reads low") for line in terminal.said
+        line.startswith("Counted with the one before, that reads low") for line in terminal.said
     )
     assert _record(sessions).state.readings[1].event.repeat_of == (
         _record(sessions).state.readings[0].sequence,
@@ -644,6 +714,7 @@ def test_lines_break_between_words_where_the_terminal_ends():
         ("<1 %, >99 %", "less than 1 %, more than 99 %"),
         ("33 ± 1.2 psi", "33 plus or minus 1.2 psi"),
         ("2 % -> >99 %", "2 % to more than 99 %"),
+        ("weight +0.9, -3 dB, order 1-3-4-2", "weight plus 0.9, minus 3 dB, order 1-3-4-2"),
         ("\x1b[31mred\x1b[0m \u202eback", "[31mred[0m back"),
     ],
 )
@@ -715,13 +786,13 @@ def test_ctrl_c_leaves_as_the_end_of_input_does(sessions, answers):
 
 
 def test_steps_are_whole_lines():
-    """A step that was broken for the width of its file is said as one line; tables stay."""
+    """A step broken for the width of its file is one line; a word is parted from its meaning."""
     written = "1. Hot engine,\n   loads off.\n2. Read it.\n- a  1\n- b  2\n"
     assert whole_steps(written).split("\n") == [
         "1. Hot engine, loads off.",
         "2. Read it.",
-        "- a  1",
-        "- b  2",
+        "- a: 1",
+        "- b: 2",
     ]
 
 

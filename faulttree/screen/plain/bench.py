@@ -31,6 +31,9 @@ if TYPE_CHECKING:
     from faulttree.tree.model import Caution
 
 
+DANGER = "Type danger to hear its cautions in full."
+
+
 class Bench:
     """The session, what the scorer makes of it, and the questions that come up everywhere."""
 
@@ -41,6 +44,9 @@ class Bench:
         self.advised: Advised | None = None
         self.steps: dict[str, RouteStep] = {}
         self.hinted = False
+        self.told_steps: set[str] = set()
+        """The tests whose steps were said in this sitting."""
+        self._told_dangers: set[tuple[str, str]] = set()
 
     def do(self, *commands: Command) -> tuple[Event, ...]:
         """Write what the commands make; says why not and gives nothing when it is not allowed."""
@@ -93,14 +99,35 @@ class Bench:
             self.talk.say("Recorded. The route and the advice pass it by.")
 
     def cautions(self, carrier: Carrier, id: str) -> None:
-        """Say every caution of a test, repair or complaint; ask for an answer where one is due."""
+        """Say every caution of a test, repair or complaint; ask for an answer where one is due.
+
+        What is heard too often is no longer listened to: a danger is said in full once in a
+        sitting, then by its name. One that stops the work is always said in full.
+        """
         open_ones = {caution.id for caution in self.work.cautions(carrier, id)}
         for caution in cautions_of(self.work.knowledge, carrier, id):
-            self.talk.say(
-                f"Caution: {' '.join(caution.danger.split())} {' '.join(caution.do.split())}"
-            )
+            told = (caution.danger, caution.do) in self._told_dangers
+            if told and caution.kind != "stop":
+                self.talk.say(
+                    f"Caution, as before: {caution.id.replace('-', ' ')}. Type danger to hear it "
+                    "again."
+                )
+            else:
+                self._say_danger(caution)
             if caution.id in open_ones:
                 self._answer(caution, carrier, id)
+
+    def dangers(self, carrier: Carrier, id: str) -> None:
+        """Say every caution in full, whether or not it was heard before."""
+        found = cautions_of(self.work.knowledge, carrier, id)
+        for caution in found:
+            self._say_danger(caution)
+        if not found:
+            self.talk.say("It has no cautions of its own.")
+
+    def _say_danger(self, caution: Caution) -> None:
+        self._told_dangers.add((caution.danger, caution.do))
+        self.talk.say(f"Caution: {' '.join(caution.danger.split())} {' '.join(caution.do.split())}")
 
     def _answer(self, caution: Caution, carrier: Carrier, id: str) -> None:
         options: list[Option] = [
@@ -108,13 +135,17 @@ class Bench:
             ("does not apply", "this car has nothing of the kind"),
             ("trained", "someone trained for it does this part"),
         ]
-        help = "The answer goes into the log. Type a number."
+        help = "The answer goes into the log. Type a number, or danger to hear it in full."
         if caution.kind == "stop":
             options = options[1:]
             help = "This stops the work. If neither is so, go back and hand the car on."
             self.talk.say("This stops the work.")
         while True:
-            answer: CautionAnswer = self.talk.choose("Your answer?", options, help=help)  # type: ignore[assignment]
+            chosen = self.talk.choose("Your answer?", options, words=("danger",), help=help)
+            if chosen == "danger":
+                self._say_danger(caution)
+                continue
+            answer: CautionAnswer = chosen  # type: ignore[assignment]
             if self.do(CautionAcknowledged(caution.id, carrier, id, answer)):
                 return
 

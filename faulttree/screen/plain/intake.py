@@ -43,6 +43,13 @@ SHOWING_HELP = (
 )
 
 
+SKIP = "Type skip to leave out this question and the rest; the command driver asks them later."
+
+
+class _Skip(Exception):
+    """Somebody typed `skip`: the rest of the questions stays unknown."""
+
+
 class Intake:
     """The questions before a session begins; `back` goes to the one before."""
 
@@ -128,7 +135,7 @@ class Intake:
         prompt = "What does the driver complain of? (numbers, or words to search for)"
         while True:
             typed = self.talk.line(prompt, help)
-            pieces = [piece.strip() for piece in typed.split(",") if piece.strip()]
+            pieces = typed.replace(",", " ").split()
             numbers = [int(piece) for piece in pieces if piece.isascii() and piece.isdigit()]
             if pieces and len(numbers) == len(pieces):
                 if all(1 <= number <= len(cards) for number in numbers):
@@ -250,6 +257,7 @@ class Intake:
         trees = tuple(self.knowledge.trees.values())
         asked = [(tree, what) for tree in trees for what in (SAID, *tree.ask, OFTEN, SEEN)]
         found: dict[tuple[str, str], str] = {}
+        self.talk.say("Type skip to leave out the rest of the questions; they can be asked later.")
         at = 0
         while at < len(asked):
             tree, what = asked[at]
@@ -260,6 +268,10 @@ class Intake:
                     raise
                 at -= 1
                 continue
+            except _Skip:
+                for left, question in asked[at:]:
+                    found[left.id, question] = "unknown" if question == SEEN else ""
+                break
             at += 1
         self.taken = [
             ComplaintTaken(
@@ -276,12 +288,18 @@ class Intake:
     def _question(self, tree: Tree, what: str) -> str:
         if what == SAID:
             self.talk.say(f"Complaint: {tree.complaint}")
-            return self.talk.line(f"{SAID} (Enter for nothing)", "His own words, in one line.")
-        if what == OFTEN:
-            return ask_often(self.talk)
-        if what == SEEN:
-            return ask_showing(self.talk, SEEN)
-        return self.talk.line(f"{what} (Enter: not known)", "A question for the driver.")
+            help = f"The driver's own words, in one line. {SKIP}"
+            answer = self.talk.line(f"{SAID} (Enter for nothing)", help)
+        elif what == OFTEN:
+            answer = ask_often(self.talk)
+        elif what == SEEN:
+            answer = ask_showing(self.talk, SEEN, words=("skip",))
+        else:
+            help = f"A question for the driver. {SKIP}"
+            answer = self.talk.line(f"{what} (Enter: not known)", help)
+        if answer.casefold() == "skip":
+            raise _Skip
+        return answer
 
 
 def ask_often(talk: Talk) -> str:
@@ -294,9 +312,14 @@ def ask_often(talk: Talk) -> str:
     return found[0] if len(found) == 1 else typed
 
 
-def ask_showing(talk: Talk, prompt: str) -> Showing:
-    """Whether the complaint was showing; Enter alone leaves it open."""
-    answer: Showing = talk.choose(prompt, SHOWING, default="unknown", help=SHOWING_HELP)  # type: ignore[assignment]
+def ask_showing(talk: Talk, prompt: str, words: Sequence[str] = ()) -> Showing:
+    """Whether the complaint was showing; Enter alone leaves it open.
+
+    One of `words` is given back as it is.
+    """
+    answer: Showing = talk.choose(  # type: ignore[assignment]
+        prompt, SHOWING, default="unknown", words=words, help=SHOWING_HELP
+    )
     return answer
 
 

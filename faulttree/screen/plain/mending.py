@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-from faulttree.screen.plain.bench import Bench
+from faulttree.screen.plain.bench import DANGER, Bench
 from faulttree.screen.plain.reading import TestTaker
 from faulttree.screen.plain.talk import Back, Option, sentence
 from faulttree.screen.wording import minutes_words, money_words, percent
@@ -63,9 +63,12 @@ def repair(bench: Bench, id: str) -> None:
     else:
         talk.say("A cause that the trees do not list: say what was found and done.")
     hint = " (Enter: as written)" if as_written else ""
-    help = "Type what was found and done, once it is done. Nothing is recorded before that."
+    help = f"Type what was found and done, once it is done; before that nothing counts. {DANGER}"
     while True:
         typed = talk.line(f"What was done?{hint}", help)
+        if typed.casefold() == "danger":
+            bench.dangers("cause", id)
+            continue
         done = typed or as_written
         try:
             if typed:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from faulttree.scorer.evidence import Entry, Weighed
-from faulttree.screen.plain.bench import Bench, taken_of
+from faulttree.screen.plain.bench import DANGER, Bench, taken_of
 from faulttree.screen.plain.intake import ask_showing
 from faulttree.screen.plain.talk import Back, Talk, matching, whole_steps
 from faulttree.screen.wording import (
@@ -34,7 +34,7 @@ from faulttree.session.entry import entry_trouble, outside, parse_choice, parse_
 from faulttree.session.events import InstrumentChecked, ReadingTaken, Showing, TakenAs
 from faulttree.session.moves import NotAllowed, TakeReading
 from faulttree.session.standing import weigh_entry
-from faulttree.session.words import shown_text
+from faulttree.session.words import part_words, shown_text
 from faulttree.trade.registry import SumError
 from faulttree.trade.units import ReadingError, parse_quantity, same_kind
 from faulttree.tree.car import SpecUnknown, instrument_for, limits_for
@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 
 AS_ASKED = "as-asked!"
 CANNOT = "Type cannot if the test cannot be done."
+STEPS = "Type steps to hear the steps again."
 GAUGE = "Type gauge if another instrument is used, or if one is known to be out."
 ORDER = "Type order to give the cylinders in firing order, and again for number order."
 
@@ -118,12 +119,10 @@ class TestTaker:
             f"Test: {test.name}, {minutes_words(test.minutes)}, {reach_words(test.reach)}."
         )
         self.bench.cautions("test", test.id)
-        self.talk.say("Do this:")
-        self.talk.say(whole_steps(test.do))
-        if test.tools:
-            self.talk.say(f"Tools: {', '.join(test.tools)}.")
-        if test.spoils:
-            self.talk.say(f"What spoils it: {' '.join(test.spoils.split())}")
+        if test.id in self.bench.told_steps:
+            self.talk.say("The steps are as before. Type steps to hear them.")
+        else:
+            self._steps()
         self._after()
         self._limits()
         advised = self.bench.advised
@@ -142,6 +141,17 @@ class TestTaker:
             self.bench.hinted = True
             self.talk.say("At a reading, type ? to hear what else can be typed, such as cannot.")
 
+    def _steps(self) -> None:
+        """How the test is done, with what, and what spoils it."""
+        test = self.test
+        self.bench.told_steps.add(test.id)
+        self.talk.say("Do this:")
+        self.talk.say(whole_steps(test.do))
+        if test.tools:
+            self.talk.say(f"Tools: {', '.join(test.tools)}.")
+        if test.spoils:
+            self.talk.say(f"What spoils it: {' '.join(test.spoils.split())}")
+
     def _after(self) -> None:
         """Which reading this test should come after, where that is not there."""
         read = self.work.read_now()
@@ -158,7 +168,7 @@ class TestTaker:
             if test.kind == "number":
                 limits = limits_for(test, car, knowledge)
                 if test.reading is not None and test.reading.take:
-                    self.talk.say(f"Judged is the {test.reading.take.replace('-', ' ')}.")
+                    self.talk.say(f"Judged is {_take_words(test.reading.take)}.")
                 for band in test.bands:
                     self.talk.say(f"{band}: {band_range(test, limits, band)}.")
             elif test.kind == "pattern":
@@ -267,8 +277,15 @@ class TestTaker:
 
     def _line(self, prompt: str, help: str) -> str:
         """A line at a reading, where three words mean something of their own."""
-        typed = self.talk.line(prompt, help)
-        word = typed.casefold()
+        while True:
+            typed = self.talk.line(prompt, f"{help} {STEPS} {DANGER}")
+            word = typed.casefold()
+            if word == "steps":
+                self._steps()
+            elif word == "danger":
+                self.bench.dangers("test", self.test.id)
+            else:
+                break
         reading = self.test.reading
         if word == "cannot":
             raise _Cannot
@@ -393,7 +410,8 @@ class TestTaker:
             said.append(f"Corrected for the instrument: {corrected}.")
         if test.reading is not None and test.reading.per_cylinder:
             said += self._spread(entry)
-        counted = f"Counted with the {repeats} before, that" if repeats else "That"
+        before = "one" if repeats == 1 else str(repeats)
+        counted = f"Counted with the {before} before, that" if repeats else "That"
         line = f"{counted} reads {weighed.band}, {sure_words(weighed.bands[weighed.band])}"
         if weighed.figure is not None and weighed.u:
             value = figure(to_shown(test, weighed.figure))
@@ -512,7 +530,13 @@ def _points(instrument: Instrument) -> str:
 
 
 def _spoken_name(part: Part) -> str:
-    return part.name.replace("_", " ").replace("-", " ").capitalize()
+    words = part_words(part.name)
+    return words[:1].upper() + words[1:]
+
+
+def _take_words(take: str) -> str:
+    """What is made of several figures, as the trade says it."""
+    return "lambda from the four gases" if take == "lambda-four-gas" else f"the {part_words(take)}"
 
 
 def _by_number(order: tuple[int, ...], values: Sequence[float]) -> tuple[float, ...]:

@@ -18,7 +18,7 @@ def sentences(blocks: Sequence[Block]) -> list[str]:
                 # An empty line is a pause, and a place to look for on a terminal.
                 said += ["", sentence(f"{block.text}{back}")]
             case Paragraph():
-                said.append(f"{'Important: ' if block.important else ''}{block.text}")
+                said.append(sentence(f"{'Important: ' if block.important else ''}{block.text}"))
             case Facts():
                 said += [sentence(_labelled(label, text)) for label, text in block.items]
             case Table():
@@ -39,5 +39,6 @@ def _labelled(label: str, text: str) -> str:
 
 
 def _row(head: Sequence[str], row: Sequence[str]) -> str:
-    cells = zip(head, row, strict=True)
+    # Every cell is a part of one sentence, so that a cell's own stop would cut it short.
+    cells = zip(head, (cell.rstrip(".") for cell in row), strict=True)
     return sentence("; ".join(f"{name}: {cell}" if name else cell for name, cell in cells if cell))

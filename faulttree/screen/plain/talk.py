@@ -28,6 +28,8 @@ _SIGNS = (
     (re.compile(r"\s*±\s*"), " plus or minus "),
     (re.compile(r"\s*≥\s*"), " at least "),
     (re.compile(r"\s*≤\s*"), " at most "),
+    (re.compile(r"(?<![\w.)-])[-−](?=[0-9])"), "minus "),
+    (re.compile(r"(?<![\w.)])\+(?=[0-9])"), "plus "),
     (re.compile(r"λ"), "lambda"),
     (re.compile(r"µ|μ"), "u"),
     (re.compile(r"Ω"), "ohm"),
@@ -36,7 +38,12 @@ _SIGNS = (
     (re.compile(r"[•·]\s*"), "- "),
 )
 
+_ROW = re.compile(r"(?<=[\w)]) {2,}")
 _STEP = re.compile(r"[0-9]{1,2}[.)]\s|[-*•]\s")
+
+
+MOST_FOUND = 9
+"""How many names are said of those that answer a word."""
 
 
 class Back(Exception):
@@ -129,19 +136,27 @@ class Talk:
                 return typed
 
     def choose(
-        self, prompt: str, options: Sequence[Option], *, default: str = "", help: str = ""
+        self,
+        prompt: str,
+        options: Sequence[Option],
+        *,
+        default: str = "",
+        words: Sequence[str] = (),
+        help: str = "",
     ) -> str:
         """The id of one of the numbered options, chosen by number, or by the words it begins with.
 
-        Enter alone takes the default, when there is one.
+        Enter alone takes the default, when there is one. One of `words` is given back as it is.
         """
-        for at, (id, words) in enumerate(options, 1):
-            self.say(f"{at}. {words}{' (Enter)' if id == default else ''}")
+        for at, (id, name) in enumerate(options, 1):
+            self.say(f"{at}. {name}{' (Enter)' if id == default else ''}")
         help = help or "Type the number of an answer, or the words it begins with."
         while True:
             typed = self.line(prompt, help)
             if not typed and default:
                 return default
+            if typed.casefold() in words:
+                return typed.casefold()
             found = matching(typed, options)
             if len(found) == 1:
                 return found[0]
@@ -208,8 +223,13 @@ class Talk:
                 self.say(f"{typed}: nothing answers that.")
                 continue
             found = sorted(better, key=lambda option: -scores[option[0]])
-            for at, (_, name) in enumerate(found, 1):
+            # The best stand first, and a voice that must say them all loses its listener.
+            heard = found if not sought else found[:MOST_FOUND]
+            for at, (_, name) in enumerate(heard, 1):
                 self.say(f"{at}. {name}")
+            if len(found) > len(heard):
+                self.say(f"{len(found) - len(heard)} more answer that, less well.")
+            found = heard
 
 
 def matching(typed: str, options: Sequence[Option]) -> list[str]:
@@ -231,9 +251,10 @@ def whole_steps(written: str) -> str:
     """
     steps: list[str] = []
     for line in filter(None, map(str.strip, written.split("\n"))):
+        # Several spaces part a word from what it means; a voice hears none of them.
         goes_on = steps and not _STEP.match(line) and "  " not in line and "  " not in steps[-1]
         if goes_on:
             steps[-1] += f" {line}"
         else:
             steps.append(line)
-    return "\n".join(steps)
+    return "\n".join(_ROW.sub(": ", step, count=1) for step in steps)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 from faulttree.screen.plain import mending
 from faulttree.screen.plain.bench import Bench
@@ -57,6 +58,7 @@ class Walk(Bench):
         super().__init__(talk, work)
         self.told_chances: list[str] | None = None
         self.told_ways: list[str] | None = None
+        self.written: set[Path] = set()
 
     def run(self) -> None:
         """Go on until the session is closed or left."""
@@ -346,11 +348,19 @@ class Walk(Bench):
         if self.work.path is None:
             return
         path = self.work.path.with_suffix(".md")
+        # Somebody may have written into a report of an earlier day.
+        if path.exists() and path not in self.written:
+            self.talk.exact(f"There is a report already: {path}")
+            help = "No leaves it as it is; the report was said all the same."
+            if not self.talk.yes("Write over it?", default=False, help=help):
+                self.talk.say("Not written.")
+                return
         try:
             path.write_text(to_markdown(blocks), encoding="utf-8")
         except OSError as trouble:
             self.talk.say(f"{path}: the report cannot be written: {trouble.strerror}.")
             return
+        self.written.add(path)
         self.talk.exact(f"Written: {path}")
 
 
