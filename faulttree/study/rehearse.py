@@ -48,7 +48,7 @@ HARDLY_WORTH = 0.03
 """A repair that cures with less than this chance is not begun; the car is handed on instead."""
 EXACT_UP_TO = 2
 """Past so many readings by eye the observer's error is charged by the throw (`by_throw`)."""
-MOST_TESTS = ((128, 5, 5), (1024, 4, 3), (AHEAD_LIMIT, 3, 1))
+MOST_TESTS = ((128, 4, 3), (1024, 3, 2), (8192, 2, 1), (AHEAD_LIMIT, 1, 1))
 """Up to so many cells, how many tests `promising` picks by either measure, and easy ones beside."""
 SURELY_UNLISTED = 0.9
 """Once something not listed is as likely as this, the car is handed on."""
