@@ -5,7 +5,7 @@ marked, and counts for nothing. Reports say how things stand and certify nothing
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from faulttree.handover.blocks import Block, Facts, Heading, Paragraph, Table, facts
@@ -244,7 +244,7 @@ def _course(state: State, knowledge: Knowledge) -> list[Block]:
             case Repaired():
                 name = f"Repaired: {name_of(event.cause, knowledge)}"
                 blocks.append(Heading(3, number + name, gone is not None))
-                minutes = "" if event.minutes is None else f"{plain(event.minutes)} min"
+                minutes = "" if event.minutes is None else plain(event.minutes)
                 items = [
                     ("When", _stamp(envelope)),
                     ("What was done", event.done),
@@ -458,26 +458,33 @@ def _cautions(state: State, knowledge: Knowledge) -> list[Block]:
         blocks.append(Paragraph("Still open: nobody acknowledged these.", True))
         items = [(name_of(each.id, knowledge), _danger(each.caution)) for each in still_open]
         blocks.append(Facts(tuple(items)))
-    answers: dict[str, list[str]] = {}
+    answers: dict[str, dict[str, list[str]]] = {}
     for fact in state.acknowledged:
         event = fact.event
         for caution in cautions_of(knowledge, event.carrier, event.id):
             if caution.id == event.caution:
-                where = f"{name_of(event.id, knowledge)} ({event.answer}, {fact.who})"
-                answers.setdefault(caution.id, []).append(where)
+                by = answers.setdefault(caution.id, {})
+                by.setdefault(f"{event.answer}, {fact.who}", []).append(
+                    name_of(event.id, knowledge)
+                )
     if answers:
         blocks.append(Heading(3, "Answered"))
         items = [
             (
                 _danger(knowledge.cautions[caution]),
-                f"Answered for: {'; '.join(where)}",
+                f"Answered for: {'; '.join(_where(*given) for given in by.items())}",
             )
-            for caution, where in answers.items()
+            for caution, by in answers.items()
         ]
         blocks.append(Facts(tuple(items)))
     if len(blocks) == 1:
         blocks.append(Paragraph("None was open."))
     return blocks
+
+
+def _where(answer: str, names: Sequence[str]) -> str:
+    """For what a caution was answered, the answer and who gave it said once for all of them."""
+    return f"{'; '.join(names)} ({answer})"
 
 
 def _danger(caution: Caution) -> str:

@@ -265,6 +265,17 @@ def test_cautions(open_text: str, played: Played, knowledge: Knowledge) -> None:
     assert "does not apply" in section(text, "Cautions")
 
 
+def test_an_answer_given_for_many_tests_is_said_once(played: Played, knowledge: Knowledge) -> None:
+    """Who answered a caution and how stands once behind all tests that it was answered for."""
+    commands: list[Command] = [
+        ComplaintTaken("unsteady"),
+        CautionAcknowledged("petrol", "test", "pressure", "understood"),
+        CautionAcknowledged("petrol", "cause", "weak-pump", "understood"),
+    ]
+    part = section(to_markdown(report(played(commands), knowledge)), "Cautions")
+    assert "Answered for: Fuel pressure; Weak pump (understood, A. Tester)" in part
+
+
 def test_it_certifies_nothing(open_text: str) -> None:
     """The report says that it records and does not certify, and what stands above it."""
     part = section(open_text, "What this report is")

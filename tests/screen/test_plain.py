@@ -601,6 +601,10 @@ def test_a_repair_that_did_not_cure_and_a_second_that_did(sessions):
     assert "Before the repair it read hunting." in terminal.said
     assert "Idle wanders: before present, not looked at again yet." in terminal.said
     assert "Throttle opened on the road: not read before, now clean." in terminal.said
+    # Nothing says that all is repeated beside a test that is still to come.
+    done = terminal.text[terminal.text.index("All that the repair asks for is repeated.") :]
+    assert " yet." not in done
+    assert "Route" not in done
     path = _record(sessions).path
     assert f"Its report: faulttree handover --plain {path}" in terminal.said
 

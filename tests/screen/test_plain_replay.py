@@ -1,6 +1,8 @@
 """A past session line by line: stepped through, jumped about in, and walked as an exercise."""
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -149,6 +151,20 @@ def test_what_cannot_be_read_is_said(path, tmp_path):
     said = _replay(path, "last", "q")
     assert any(line.startswith("Not the whole log could be read: line 7") for line in said)
     assert _entries(said)[-1] == 6
+
+
+def test_damage_is_said_once_by_the_command_too(path):
+    """A torn log replayed by the command line says what is wrong with it once, not on both ways."""
+    lines = path.read_bytes().split(b"\n")
+    path.write_bytes(b"\n".join([*lines[:6], b"{}", *lines[7:]]))
+    done = subprocess.run(
+        [sys.executable, "-m", "faulttree", "replay", "--plain", str(path)],
+        input="q\n",
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.stdout + done.stderr).count("line 7") == 1
 
 
 # --- exercise ----------------------------------------------------------------------------------

@@ -164,7 +164,9 @@ def _before_after(bench: Bench) -> None:
         was = f"before {_side(row.before)}" if row.before else "not read before"
         if row.after is None or (row.kind == "complaint" and row.id in open_ones):
             # A look after an earlier repair says nothing of the last one.
-            talk.say(f"{row.name}: {was}, not looked at again yet.")
+            yet = " yet" if row.id in open_ones else ""
+            again = f"not looked at again{yet}"
+            talk.say(f"{row.name}: {f'{was}, {again}' if row.before else f'not read{yet}'}.")
         elif row.before is None:
             talk.say(f"{row.name}: {was}, now {_side(row.after)}.")
         else:
@@ -173,7 +175,10 @@ def _before_after(bench: Bench) -> None:
     if still:
         talk.say(f"Still there: {', '.join(still)}. Go on with the walk; the chances are new.")
     elif not _left(bench):
-        talk.say("All is repeated. Type close to close the session, or go on with the walk.")
+        talk.say(
+            "All that the repair asks for is repeated. Type close to close the session, or go on "
+            "with the walk."
+        )
     for line in remaining(state, knowledge):
         if not line.startswith(("The complaint", "To be repeated")):
             talk.say(sentence(f"Left to do: {line}"))

@@ -84,7 +84,8 @@ class Walk(Bench):
 
         A voice takes its time, and what it says should be news.
         """
-        ways = [*self._route_lines(), *self._advice_lines()]
+        # A route goes on looking for causes; where the complaint is gone nobody asks for more.
+        ways = [*([] if self.gone else self._route_lines()), *self._advice_lines()]
         # How a chance moved is told once; without a move the same chances are no news.
         chances = [
             *self._doubts(),
