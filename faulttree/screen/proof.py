@@ -9,7 +9,7 @@ from textual.content import Content
 from faulttree.scorer.evidence import PRESENT
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox
-from faulttree.screen.lists import PickList, Row, heading
+from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import figure_shown
 from faulttree.screen.work import Work
@@ -85,9 +85,12 @@ class ProofPage(Page[None]):
         self.query_one(".intro", Words).update(said)
         listed = self.query_one(PickList)
         chosen = listed.chosen
-        rows = self._rows(due, left, self._out_before(due))
-        first = rows[0].id if left else "close"
-        listed.show_rows(rows, keep=chosen if any(row.id == chosen for row in rows) else first)
+        rows = self._rows(due, self._out_before(due))
+        first = f"{left[0].kind}:{left[0].id}" if left else "close"
+        # What was just repeated stands where it stood; the cursor goes on to what is left.
+        settled = {f"{one.kind}:{one.id}" for one in due if one not in left}
+        stays = any(row.id == chosen for row in rows) and chosen not in settled
+        listed.show_rows(rows, keep=chosen if stays else first)
         self.query_one("#proof-words", Words).update(self._words())
 
     def _out_before(self, due: tuple[Due, ...]) -> list[Row]:
@@ -100,35 +103,25 @@ class ProofPage(Page[None]):
             if row.kind == "test" and row.after is None and row.id not in asked
         ]
 
-    def _rows(self, due: tuple[Due, ...], left: list[Due], more: list[Row]) -> list[Row]:
+    def _rows(self, due: tuple[Due, ...], more: list[Row]) -> list[Row]:
+        """What is to be repeated, done or not, each with the number that it keeps."""
         room = max(40, self.size.width - 6)
         rows: list[Row] = []
-        for one in left:
+        for one in due:
+            tail = one.why.partition(":")[0]
+            if one.done:
+                tail = "done"
+            elif one.cannot:
+                tail = f"cannot: {one.cannot}"
             lead = "Is the complaint gone? " if one.kind == "complaint" else ""
-            rows.append(
-                Row(
-                    f"{one.kind}:{one.id}",
-                    text.line(text.ends(lead + one.name, one.why.partition(":")[0], room)),
-                )
-            )
-        end = [
+            row = text.line(text.ends(lead + one.name, tail, room))
+            rows.append(Row(f"{one.kind}:{one.id}", row))
+        return [
+            *rows,
+            *more,
             Row("close", text.line("Close the session: what it was, and how it came out")),
             Row("walk", text.line("Back to the walk, with the chances as they are now")),
         ]
-        done = [one for one in due if one.done or one.cannot]
-        if done:
-            again = [
-                Row(
-                    f"{one.kind}:{one.id}",
-                    text.line(
-                        text.ends(one.name, f"cannot: {one.cannot}" if one.cannot else "done", room)
-                    ),
-                )
-                for one in done
-            ]
-        else:
-            again = []
-        return [*rows, *more, *end, *([heading("Repeated")] if again else []), *again]
 
     def _words(self) -> Content:
         """Before beside after, and what is still to be done."""

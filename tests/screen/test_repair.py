@@ -1,8 +1,10 @@
 """From a repair over its proof to the closed session and its report, at both sizes."""
 
+import re
 from dataclasses import replace
 
 from faulttree.scorer.evidence import Entry
+from faulttree.screen.lists import PickList
 from faulttree.screen.why import WhyPage
 from faulttree.screen.work import Reckoner, Work
 from faulttree.session.moves import TakeReading
@@ -31,13 +33,13 @@ async def test_from_suspect_to_closed_session(drive, on_walk, work, sessions, si
         shown = await seat.press("1")
         assert "before the repair it read hunting." in shown
         await seat.press("1", "enter")
-        shown = await seat.press("1")
+        shown = await seat.press("2")
         await seat.type("19")
         shown = await seat.press("enter")
         assert "✗ low 12 inHg" in shown
         assert "✓ in limits 19 inHg ✓ better" in shown
-        await seat.press("1", "1", "enter")
-        shown = await seat.press("1")
+        await seat.press("3", "1", "enter")
+        shown = await seat.press("4")
         assert "Is the complaint gone?" in shown
         shown = await seat.press("1")
         assert "All is repeated." in shown
@@ -57,6 +59,21 @@ async def test_from_suspect_to_closed_session(drive, on_walk, work, sessions, si
         await seat.press("escape")
         assert seat.page.PAGE == "home"
         assert "cured" in seat.words
+
+
+async def test_a_row_of_the_proof_keeps_its_number(drive, on_walk, work, size):
+    """What was repeated stays where it stood, and the cursor goes on to what is left."""
+    low_vacuum(work)
+    async with drive(on_walk(work), size) as seat:
+        await seat.press("1", "1")
+        listed = seat.app.screen.query_one("#proof-list", PickList)
+        before = [row.id for row in listed._rows]
+        assert listed.chosen == before[0]
+        await seat.press("1", "1", "enter")
+        listed = seat.app.screen.query_one("#proof-list", PickList)
+        assert [row.id for row in listed._rows] == before
+        assert listed.chosen == before[1]
+        assert re.search(r"1 Idle watched +done", seat.frame)
 
 
 async def test_a_cure_must_be_proved(drive, on_walk, work):
