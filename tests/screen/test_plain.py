@@ -281,6 +281,23 @@ def test_steps_heard_before_are_said_again_on_request(sessions):
     assert terminal.said.count("Do this:") == 2
 
 
+def test_steps_call_a_figure_as_it_is_asked_for(tmp_path):
+    """No name of a file is read out in the steps: they speak as the question does."""
+    terminal = Terminal("skip", *["1"] * 6, "t", "regulator hose comes off", *["1"] * 5, "back")
+    trees = Path(__file__).parents[2] / "trees"
+    run_plain(
+        trees,
+        tmp_path,
+        ("idle-unsteady",),
+        "camper-four",
+        "sam",
+        ask=terminal.ask,
+        say=terminal.say,
+    )
+    assert "hose_on" not in terminal.text
+    assert "(hose on)" in terminal.text
+
+
 @pytest.mark.parametrize("at", range(5))
 def test_one_word_skips_the_rest_of_the_interview(sessions, at):
     """`skip` at any of the driver's questions leaves the rest unknown and keeps what was said."""

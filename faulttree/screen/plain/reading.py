@@ -102,7 +102,7 @@ class TestTaker:
                 return self._recorded(taken_of(events))
 
     def _recorded(self, taken: ReadingTaken) -> ReadingTaken:
-        near = " It is near a limit; a second reading would tell more." if taken.near else ""
+        near = " It is near a limit; another reading would tell more." if taken.near else ""
         self.talk.say(f"Recorded: {self.test.name}: {taken.band}, {sure_words(taken.sure)}.{near}")
         if self.test.base and taken.band != self.test.expect:
             self.talk.say(
@@ -146,7 +146,12 @@ class TestTaker:
         test = self.test
         self.bench.told_steps.add(test.id)
         self.talk.say("Do this:")
-        self.talk.say(whole_steps(test.do))
+        steps = whole_steps(test.do)
+        for part in test.reading.parts if test.reading else ():
+            # The steps call a figure as its file does; it is asked for by its spoken name.
+            if "_" in part.name:
+                steps = steps.replace(part.name, part_words(part.name))
+        self.talk.say(steps)
         if test.tools:
             self.talk.say(f"Tools: {', '.join(test.tools)}.")
         if test.spoils:
