@@ -330,6 +330,8 @@ class ExercisePage(Page[None]):
             rows.append(text.line(("Advice: ", "bold"), "the same as recorded."))
         else:
             rows += self._choice("Advice", scene.advice)
+        if rows[-1].plain:
+            rows.append(Content(""))
         rows += [text.line((row, "$text-muted")) for row in text.wrap(COSTS, self._cells)]
         return text.stack(rows)
 
