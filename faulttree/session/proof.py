@@ -216,7 +216,8 @@ def _complaint_row(state: State, tree: str, knowledge: Knowledge) -> ProofRow:
     looks = {stage: what for (which, stage), what in state.found().items() if which == tree}
     first, last = min(looks), max(looks)
     before = Side(looks[first], 1.0, first)
-    after = Side(looks[last], 1.0, last) if last > first else None
+    # A look after an earlier repair says nothing of the last one.
+    after = Side(looks[last], 1.0, last) if first < last == state.stage else None
     verdict: Verdict = "not repeated"
     if after is not None:
         verdict = "better" if after.band == GONE else "same"

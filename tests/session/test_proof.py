@@ -183,6 +183,16 @@ def test_complaint_row(beginning: list[Event], folded: Folded, knowledge: Knowle
         assert verdicts(folded([*repaired, check]), knowledge)["unsteady"] == verdict
 
 
+def test_a_look_after_an_earlier_repair_proves_nothing_of_the_last(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """After a second repair the complaint is to be looked for again, whatever was seen between."""
+    still = ComplaintChecked("unsteady", "present")
+    events = [*beginning, Repaired("air-leak"), still, Repaired("worn-rings")]
+    assert verdicts(folded(events), knowledge)["unsteady"] == "not repeated"
+    assert verdicts(folded([*events, still]), knowledge)["unsteady"] == "same"
+
+
 def test_good_readings_need_no_row(
     beginning: list[Event], folded: Folded, knowledge: Knowledge
 ) -> None:
