@@ -95,6 +95,10 @@ class Field(Input):
             return False
         return bool(self.value) or character in STARTS
 
+    def on_blur(self) -> None:
+        # The cursor pushed a long figure to the left; without it there is room for the whole.
+        self.scroll_to(x=0, animate=False, immediate=True)
+
     def on_key(self, event: events.Key) -> None:
         if event.is_printable and not self.check_consume_key(event.key, event.character):
             # Not ours: let it go on to the page.

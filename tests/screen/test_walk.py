@@ -13,7 +13,7 @@ from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.lists import ChoiceList, Row
 from faulttree.screen.page import Words
 from faulttree.screen.work import Reckoned, Reckoner, begin, moved
-from faulttree.session.events import ComplaintTaken, ReadingTaken, RouteLeft
+from faulttree.session.events import ComplaintTaken, ReadingTaken, RouteLeft, SpecGiven
 from faulttree.session.journal import JournalError, list_sessions, read
 from faulttree.session.moves import TakeReading
 from faulttree.tree.load import load, load_all
@@ -227,6 +227,19 @@ async def test_each_cylinder_has_its_field(drive, on_walk, work, size):
         assert "✗ one low" in shown
         await seat.press("enter")
         assert readings(work)[0].values == {"value": (150.0, 148.0, 95.0, 151.0)}
+
+
+async def test_figures_of_eight_cylinders_stand_whole(drive, on_walk, work, size):
+    """However narrow the fields of eight cylinders are, what was typed can be read."""
+    work.do(SpecGiven("cylinders", 8.0, "8", "counted"))
+    async with drive(on_walk(work), size) as seat:
+        seat.page.choose("compression")
+        await seat.settle()
+        for figure in ("185", "183", "18.6", "195", "184", "182", "187"):
+            await seat.type(figure)
+            await seat.press("enter")
+        shown = await seat.type("181")
+        assert "185 183 18.6 195 184 182 187 181" in shown
 
 
 async def test_cylinders_can_be_read_in_firing_order(drive, on_walk, work):
