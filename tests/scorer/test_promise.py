@@ -4,7 +4,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from faulttree.scorer.advice import advise, judge, may_come_next
@@ -135,6 +135,7 @@ def test_few_tests_are_all_promising() -> None:
 
 
 @settings(max_examples=40, deadline=None)
+@example(124994)
 @given(seeds)
 def test_what_comes_first_alone_is_what_comes_first_of_all(seed: int) -> None:
     """Judged for the first alone, the first is the same, at the same cost, without its words."""
@@ -144,6 +145,9 @@ def test_what_comes_first_alone_is_what_comes_first_of_all(seed: int) -> None:
     whole = advise(network, evidence)
     problem = Problem(network, evidence)
     brief = judge(problem, may_come_next(network, evidence), first_only=True).suggestions
+    assert bool(brief) == bool(whole)
+    if not whole:
+        return  # no cause is at work: nothing is left to advise
     assert sum(s.kind == "repair" for s in brief) <= 1
     assert (brief[0].kind, brief[0].id) == (whole[0].kind, whole[0].id)
     assert brief[0].expected_cost == whole[0].expected_cost
