@@ -263,11 +263,10 @@ def advise(
     """
     problem = problem or Problem(network, evidence)
     names = may_come_next(network, evidence, done, barred, repeatable)
-    read_now = {f.source for f in evidence.findings if f.stage == evidence.stage}
     return judge(
         problem,
         names,
-        again={*done, *read_now} & set(repeatable),
+        again=_read_before(evidence, done) & set(repeatable),
         rate_per_hour=rate_per_hour,
         posterior=posterior,
     ).suggestions
@@ -281,12 +280,15 @@ def may_come_next(
     repeatable: Collection[str] = (),
 ) -> list[str]:
     """The tests that `advise` judges; see there."""
-    read_now = {f.source for f in evidence.findings if f.stage == evidence.stage}
+    before = _read_before(evidence, done)
     return [
-        name
-        for name in open_tests(network, evidence, {*done, *read_now}, repeatable)
-        if name not in barred
+        name for name in open_tests(network, evidence, before, repeatable) if name not in barred
     ]
+
+
+def _read_before(evidence: Evidence, done: Collection[str]) -> set[str]:
+    """What is `done`, and every source read since the last repair."""
+    return {*done, *(f.source for f in evidence.findings if f.stage == evidence.stage)}
 
 
 def judge(

@@ -12,20 +12,18 @@ from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox, ReadBox, WriteBox
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
-from faulttree.screen.wording import percent
+from faulttree.screen.wording import OUTCOMES, percent
 from faulttree.screen.work import Reckoned, Work
 from faulttree.session.events import Closed, Outcome, ReadingTaken
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed, refusal
 from faulttree.session.words import name_of
 
-OUTCOMES: dict[Outcome, str] = {
-    "cured": "Cured: the complaint is gone and the cause is known",
-    "not cured": "Not cured: repaired, but the complaint is still there",
-    "not found": "Not found: the cause stays unknown",
-    "handed on": "Handed on: someone else goes on with it",
-}
 LIKELY_SHOWN = 4
+
+
+def _label(outcome: Outcome) -> str:
+    return f"{outcome.capitalize()}: {OUTCOMES[outcome]}"
 
 
 def helped_nothing(work: Work, cause: str) -> bool:
@@ -113,7 +111,7 @@ class ClosePage(Page[bool]):
             )
         rows.append(heading("Outcome: choosing one closes the session"))
         for outcome in get_args(Outcome):
-            label = OUTCOMES[outcome]
+            label = _label(outcome)
             why = refusal(self.work.state, self._ending(outcome), knowledge)
             rows.append(
                 Row(
@@ -166,7 +164,7 @@ class ClosePage(Page[bool]):
         names = ", ".join(name_of(cause, self.work.knowledge) for cause in closed.causes)
         said = text.stack(
             [
-                text.line((OUTCOMES[outcome], "bold")),
+                text.line((_label(outcome), "bold")),
                 text.line(("Confirmed: ", "bold"), names or "nothing"),
             ]
         )

@@ -282,12 +282,7 @@ class EntryPanel(Vertical):
     def order(self) -> tuple[int, ...]:
         """The cylinders in the order of the fields."""
         work, _test = self._now
-        car = work.car
-        numbers = tuple(range(1, car.cylinders + 1))
-        firing = car.firing_order
-        if self.firing_order and sorted(firing) == list(numbers):
-            return firing
-        return numbers
+        return work.car.order(self.firing_order)
 
     def _cell(self) -> int:
         work, _test = self._now

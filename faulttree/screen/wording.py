@@ -16,7 +16,7 @@ from faulttree.tree.car import limit_value
 from faulttree.tree.model import SpecLimit
 
 if TYPE_CHECKING:
-    from faulttree.session.events import ReadingTaken
+    from faulttree.session.events import Outcome, ReadingTaken
     from faulttree.tree.car import Car, Known
     from faulttree.tree.model import Knowledge, Test
 
@@ -28,6 +28,15 @@ REACH = (
     "takes the engine apart",
 )
 """What a test does to the car, by its reach."""
+
+
+OUTCOMES: dict[Outcome, str] = {
+    "cured": "the complaint is gone and the cause is known",
+    "not cured": "repaired, but the complaint is still there",
+    "not found": "the cause stays unknown",
+    "handed on": "someone else goes on with it",
+}
+"""What each way of closing a session means."""
 
 
 def reach_words(reach: int) -> str:

@@ -67,10 +67,6 @@ def to_text(*reports: Report) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _counted(part: int, whole: int) -> str:
-    return f"{part} ({share_of(part, whole)})"
-
-
 def _row(name: str, values: Sequence[str]) -> str:
     return f"{name:<29}" + "".join(f"{value:<22}" for value in values).rstrip()
 

@@ -93,13 +93,6 @@ class HiddenCar:
         return len(chances)
 
 
-def draw_any(network: Network, random: np.random.Generator) -> HiddenCar:
-    """A car from the prior, whatever it complains of."""
-    chances = random.random(len(network.nodes)).tolist()
-    present = {i for i, node in enumerate(network.nodes) if chances[i] < node.prior}
-    return HiddenCar(network, random, frozenset(network.nodes[i].id for i in present), present)
-
-
 def draw_likely(
     network: Network, random: np.random.Generator, with_cause: int = -1
 ) -> Iterator[HiddenCar]:

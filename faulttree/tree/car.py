@@ -78,6 +78,16 @@ class Car:
             return ()
         return tuple(int(c) for c in known.value if isinstance(c, int))
 
+    def order(self, firing: bool = False) -> tuple[int, ...]:
+        """The cylinders in number order, or in firing order where that is known of all of them."""
+        numbers = tuple(range(1, self.cylinders + 1))
+        return self.firing_order if firing and self.fires_in_order else numbers
+
+    @property
+    def fires_in_order(self) -> bool:
+        """Whether the firing order is known, every cylinder once."""
+        return sorted(self.firing_order) == list(range(1, self.cylinders + 1))
+
     @property
     def banks(self) -> tuple[tuple[int, ...], ...]:
         """The cylinders bank by bank, side by side as they stand; one row when unknown."""
@@ -86,7 +96,7 @@ class Car:
             banks = tuple(tuple(bank) for bank in known.value if isinstance(bank, tuple))
             if sum(map(len, banks)) == self.cylinders:
                 return banks
-        return (tuple(range(1, self.cylinders + 1)),)
+        return (self.order(),)
 
 
 def describe_car(

@@ -7,21 +7,13 @@ from typing import Literal, get_args
 from faulttree.screen.plain.bench import DANGER, Bench
 from faulttree.screen.plain.reading import TestTaker
 from faulttree.screen.plain.talk import Back, Option, sentence
-from faulttree.screen.wording import minutes_words, money_words, percent
+from faulttree.screen.wording import OUTCOMES, minutes_words, money_words, percent
 from faulttree.session.events import Closed, ComplaintChecked, Outcome, Repaired
 from faulttree.session.moves import refusal
 from faulttree.session.proof import Due, Side, before_beside_after, remaining, to_repeat
 from faulttree.session.standing import NOT_LISTED
 from faulttree.session.words import figure_text, name_of
 from faulttree.trade.units import ReadingError, parse_quantity
-
-OUTCOMES: dict[Outcome, str] = {
-    "cured": "the complaint is gone and the cause is known",
-    "not cured": "repaired, but the complaint is still there",
-    "not found": "the cause stays unknown",
-    "handed on": "someone else goes on with it",
-}
-
 
 # --- repair --------------------------------------------------------------------------------------
 

@@ -308,17 +308,14 @@ class TestTaker:
     # --- one for each cylinder -------------------------------------------------------------------
 
     def _turn(self) -> None:
-        firing = self.work.car.firing_order
-        if sorted(firing) != list(range(1, self.work.car.cylinders + 1)):
+        if not self.work.car.fires_in_order:
             self.talk.say("The firing order of this car is not known; give it with figures.")
             return
         self.firing_order = not self.firing_order
 
     def _order(self) -> tuple[int, ...]:
         """The cylinders in the order in which they are asked for."""
-        if self.firing_order:
-            return self.work.car.firing_order
-        return tuple(range(1, self.work.car.cylinders + 1))
+        return self.work.car.order(self.firing_order)
 
     def _cylinders(self, part: Part, name: str) -> tuple[str, tuple[float, ...]]:
         """One figure for each cylinder: all in a line, or one by one after Enter."""
