@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -13,8 +14,9 @@ import pytest
 from textual.pilot import Pilot
 
 from faulttree.screen.app import FaulttreeApp
-from faulttree.screen.work import Work, begin
+from faulttree.screen.work import Reckoner, Work, begin
 from faulttree.session.events import ComplaintTaken, Event, VehicleDescribed
+from faulttree.session.state import State
 from faulttree.tree.load import load
 from faulttree.tree.model import Knowledge
 
@@ -88,6 +90,25 @@ def app(sessions: Path) -> FaulttreeApp:
 def on_walk(sessions: Path) -> Callable[[Work], FaulttreeApp]:
     """The app with the walk of a session over its home page."""
     return lambda work: FaulttreeApp(SHOP, sessions, who="sam", opening=lambda app: app.go_on(work))
+
+
+@pytest.fixture
+def hold(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], threading.Event]:
+    """Have the scorer's `chances` or `advice` wait, once a reading was taken, for an event."""
+
+    def held(name: str) -> threading.Event:
+        gate = threading.Event()
+        real = getattr(Reckoner, name)
+
+        def slow(self: Reckoner, state: State, *rest: Any) -> Any:
+            if state.readings:
+                gate.wait(60)
+            return real(self, state, *rest)
+
+        monkeypatch.setattr(Reckoner, name, slow)
+        return gate
+
+    return held
 
 
 class Seat:

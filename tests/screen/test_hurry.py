@@ -3,7 +3,6 @@
 import asyncio
 import gc
 import re
-import threading
 import time
 
 from textual import events
@@ -14,7 +13,6 @@ from faulttree.screen.entry import EntryPanel
 from faulttree.screen.home import HomePage
 from faulttree.screen.page import PageLike
 from faulttree.screen.reading import ReadingPage
-from faulttree.screen.work import Reckoner
 from faulttree.session.events import Repaired
 from faulttree.session.journal import list_sessions, read
 from faulttree.session.moves import TakeReading
@@ -111,17 +109,9 @@ async def test_nothing_typed_ahead_says_that_the_complaint_is_gone(drive, on_wal
         assert [check.event.found for check in work.state.checks] == ["gone"]
 
 
-async def test_a_late_advice_moves_no_page_that_was_left(drive, on_walk, work, monkeypatch):
+async def test_a_late_advice_moves_no_page_that_was_left(drive, on_walk, work, hold):
     """Advice that comes after the walk was left is dropped, even where it would show a card."""
-    gate = threading.Event()
-    real = Reckoner.advice
-
-    def slow(self, state, car):
-        if state.readings:
-            gate.wait(60)
-        return real(self, state, car)
-
-    monkeypatch.setattr(Reckoner, "advice", slow)
+    gate = hold("advice")
     async with drive(on_walk(work)) as seat:
         page = seat.page
         await seat.pilot.press("2", "enter")
@@ -135,17 +125,9 @@ async def test_a_late_advice_moves_no_page_that_was_left(drive, on_walk, work, m
         assert seat.page.PAGE == "home"
 
 
-async def test_why_waits_for_chances_that_are_up_to_date(drive, on_walk, work, monkeypatch):
+async def test_why_waits_for_chances_that_are_up_to_date(drive, on_walk, work, hold):
     """Chances from before the last reading are not set beside the evidence as if they held."""
-    gate = threading.Event()
-    real = Reckoner.chances
-
-    def slow(self, state, car, before=None):
-        if state.readings:
-            gate.wait(60)
-        return real(self, state, car, before)
-
-    monkeypatch.setattr(Reckoner, "chances", slow)
+    gate = hold("chances")
     async with drive(on_walk(work)) as seat:
         await seat.pilot.press("2", "enter")
         await seat.until(lambda: work.state.readings)

@@ -1,7 +1,6 @@
 """The walk: from a card through its reading to what it changed, at both sizes."""
 
 import re
-import threading
 
 import pytest
 from textual import events
@@ -473,17 +472,9 @@ async def test_a_reading_that_cannot_be_written_is_not_lost(drive, on_walk, work
         assert readings(work)[1].values == {"value": (17.0,)}
 
 
-async def test_slow_chances_do_not_hold_the_keys(drive, on_walk, work, monkeypatch):
+async def test_slow_chances_do_not_hold_the_keys(drive, on_walk, work, hold):
     """When the scorer takes its time, the next card is there at once and the chances follow."""
-    gate = threading.Event()
-    real = Reckoner.chances
-
-    def slow(self, state, car, before=None):
-        if state.readings:
-            gate.wait(60)
-        return real(self, state, car, before)
-
-    monkeypatch.setattr(Reckoner, "chances", slow)
+    gate = hold("chances")
     async with drive(on_walk(work)) as seat:
         await seat.pilot.press("2", "enter")
         await seat.until(lambda: "Working out what it changed..." in seat.words)

@@ -32,7 +32,7 @@ from faulttree.session.events import (
 )
 from faulttree.session.lines import NOTHING_BEFORE, chain_of, write_line
 from faulttree.session.standing import specs_used
-from faulttree.study.simulate import HiddenCar, draw_any, finding_of, is_listed, observe, sureness
+from faulttree.study.simulate import HiddenCar, finding_of, is_listed, observe, sureness
 from faulttree.tree.car import Car, describe_car, fits
 from faulttree.tree.graph import next_on_route
 from faulttree.tree.model import Knowledge
@@ -52,6 +52,13 @@ class Simulated:
 
     events: tuple[tuple[datetime, Event], ...]
     at_work: frozenset[str]
+
+
+def draw_any(network: Network, random: np.random.Generator) -> HiddenCar:
+    """A car from the prior, whatever it complains of."""
+    chances = random.random(len(network.nodes)).tolist()
+    present = {i for i, node in enumerate(network.nodes) if chances[i] < node.prior}
+    return HiddenCar(network, random, frozenset(network.nodes[i].id for i in present), present)
 
 
 def simulate_shop(

@@ -18,10 +18,11 @@ from faulttree.study.learn import (
     to_json,
     to_text,
 )
-from faulttree.study.simulate import draw_any, finding_of, is_listed, observe, sureness
+from faulttree.study.simulate import finding_of, is_listed, observe, sureness
 from faulttree.tree.car import Car
 from faulttree.tree.model import Knowledge
 
+from .shop import draw_any
 from .small import small_knowledge
 
 TRUTH = small_knowledge()
