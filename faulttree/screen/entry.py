@@ -44,6 +44,7 @@ from faulttree.screen.work import Work, spread_of
 from faulttree.session.entry import entry_trouble, outside
 from faulttree.session.events import Showing
 from faulttree.session.standing import weigh_entry
+from faulttree.session.words import part_words
 from faulttree.trade.registry import SumError
 from faulttree.trade.units import Quantity, ReadingError, parse_list, parse_quantity
 from faulttree.tree.car import SpecUnknown, instrument_for, limits_for
@@ -121,8 +122,26 @@ class Field(Input):
             self.post_message(self.Pasted(self, event.text))
 
 
+class FigureRow(Horizontal):
+    """A field with the name of its figure before it and the unit behind it."""
+
+    def __init__(self, part: Part) -> None:
+        super().__init__(classes="part")
+        self.label, self.unit = Words(classes="label"), Words(classes="label")
+        self.field = Field(part, classes="figure")
+
+    def compose(self) -> ComposeResult:
+        yield self.label
+        yield self.field
+        yield self.unit
+
+
 class EntryPanel(Vertical):
-    """The place of a reading on a page."""
+    """The place of a reading on a page.
+
+    Its fields and its list stay when another test comes up: what stands there is shown sooner than
+    what has to be built.
+    """
 
     class Entered(Message):
         """A reading was entered: the text as typed and what it was read as.
@@ -158,6 +177,9 @@ class EntryPanel(Vertical):
         self._hint = ""
         self._asked: Entry | None = None
         self._had_text = False
+        self._fields: list[Field] = []
+        self._rows: list[FigureRow] = []
+        self._table: list[Field] = []
 
     @property
     def _now(self) -> tuple[Work, Test]:
@@ -168,7 +190,10 @@ class EntryPanel(Vertical):
 
     def compose(self) -> ComposeResult:
         yield Words(id="limits")
-        yield Vertical(id="fields")
+        with Vertical(id="fields"):
+            yield ChoiceList(pages=False, id="choices")
+            yield Words(id="numbers")
+            yield Horizontal(Words(id="table-unit"), id="table", classes="part")
         yield Words(id="preview")
         yield Words(id="status")
 
@@ -176,59 +201,89 @@ class EntryPanel(Vertical):
 
     async def show(self, work: Work, test: Test | None, *, keep: bool = False) -> None:
         """Make ready for a reading of this test; `keep` leaves what is typed already."""
-        typed = {(f.part.name, f.cylinder): f.value for f in self.query(Field)} if keep else {}
+        typed = {(f.part.name, f.cylinder): f.value for f in self._fields} if keep else {}
         if not keep:
             self.showing, self.instruments = "unknown", {}
             self._settle()
         self.work, self.test = work, test
-        fields = self.query_one("#fields", Vertical)
         self.display = test is not None
-        # One update, so that no empty panel flashes up between two tests.
+        # One update, so that no half-made panel flashes up between two tests.
         with self.app.batch_update():
-            standing = next(iter(self.query(ChoiceList)), None)
-            if test is None or test.kind != "choice" or standing is None:
-                await fields.remove_children()
-            if test is None:
-                return
-            self.set_class(test.kind == "choice", "-choice")
-            if test.kind == "choice" and standing is not None:
-                # Other rows in a list that stands there are shown sooner than another list.
-                standing.forget_typed()
-                standing.show_rows(self._choice_rows(test), keep="")
-                standing.highlighted = None
-            elif test.kind == "choice":
-                choices = ChoiceList(self._choice_rows(test), pages=False, id="choices")
-                await fields.mount(choices)
-                # Nothing is highlighted at first: Enter alone must not say that all is well.
-                choices.highlighted = None
-            elif test.reading is not None and test.reading.per_cylinder:
-                await fields.mount(*self._cylinder_rows(test))
-            elif test.reading is not None:
-                await fields.mount(*self._part_rows(test))
-            for field in self.query(Field):
-                field.value = typed.get((field.part.name, field.cylinder), "")
-        self.focus_first()
-        self.refresh_words()
+            await self._show_fields(test)
+            for field in (*self._table, *(row.field for row in self._rows)):
+                with field.prevent(Input.Changed):
+                    wanted = (field.part.name, field.cylinder)
+                    field.value = typed.get(wanted, "") if field in self._fields else ""
+        self._had_text = self.has_text
+        if test is not None:
+            self.focus_first()
+            self.refresh_words()
+
+    async def _show_fields(self, test: Test | None) -> None:
+        """Have the fields or the list that this test needs, and hide the others."""
+        reading = test.reading if test is not None else None
+        per_cylinder = reading is not None and reading.per_cylinder
+        parts = reading.parts if reading is not None and not per_cylinder else ()
+        choices = self._choices
+        choices.display = test is not None and test.kind == "choice"
+        self.set_class(choices.display, "-choice")
+        choices.forget_typed()
+        choices.show_rows(self._choice_rows(test) if test is not None else (), keep="")
+        # Nothing is highlighted at first: Enter alone must not say that all is well.
+        choices.highlighted = None
+        if reading is not None and per_cylinder:
+            await self._show_table(reading.parts[0])
+        self.query_one("#numbers").display = self.query_one("#table").display = per_cylinder
+        more = [FigureRow(part) for part in parts[len(self._rows) :]]
+        if more:
+            self._rows += more
+            await self.query_one("#fields").mount(*more)
+        for at, row in enumerate(self._rows):
+            row.display = at < len(parts)
+        names = [part_words(part.name) if len(parts) > 1 else "Reading" for part in parts]
+        room = max((text.width(text.clip(name, 20)) for name in names), default=0) + 1
+        for row, part, name in zip(self._rows, parts, names, strict=False):
+            row.field.part = part
+            row.label.update(text.line((text.left(name, room), "bold")))
+        shown = self._table if per_cylinder else [row.field for row in self._rows[: len(parts)]]
+        self._fields = list(shown)
+
+    async def _show_table(self, part: Part) -> None:
+        """A row of fields, one for each cylinder of this car."""
+        order = self.order()
+        table = self.query_one("#table", Horizontal)
+        if len(self._table) != len(order):
+            for field in self._table:
+                await field.remove()
+            self._table = [Field(part, number, classes="cylinder") for number in order]
+            await table.mount(*self._table)
+        for field, number in zip(self._table, order, strict=True):
+            field.part, field.cylinder = part, number
+        unit = text.left(text.clip(part.unit or "value", 7), 8)
+        self.query_one("#table-unit", Words).update(text.line((unit, "bold")))
+        self._show_numbers()
+
+    @property
+    def _choices(self) -> ChoiceList:
+        return self.query_one("#choices", ChoiceList)
 
     def focus_first(self) -> None:
         """Put the cursor where the reading begins."""
-        wanted: list[Widget] = [*self.query(Field), *self.query(PickList)]
-        if wanted:
-            wanted[0].focus(scroll_visible=False)
+        first: Widget = self._fields[0] if self._fields else self._choices
+        first.focus(scroll_visible=False)
 
     @property
     def has_text(self) -> bool:
         """Whether something was typed that has not been taken down."""
-        typed = any(field.value for field in self.query(Field))
-        return typed or any(choices.typed or choices.led for choices in self.query(ChoiceList))
+        choices = self._choices
+        return any(field.value for field in self._fields) or bool(choices.typed or choices.led)
 
     def clear_text(self) -> None:
         """Forget what was typed."""
-        for field in self.query(Field):
+        for field in self._fields:
             field.value = ""
-        for choices in self.query(ChoiceList):
-            choices.forget_typed()
-            choices.highlighted = None
+        self._choices.forget_typed()
+        self._choices.highlighted = None
         self._settle()
         self.focus_first()
         self.refresh_words()
@@ -244,40 +299,14 @@ class EntryPanel(Vertical):
             rows.append(Row(band, text.line(band, (mark, "$text-success"))))
         return rows
 
-    def _part_rows(self, test: Test) -> list[Horizontal]:
-        assert test.reading is not None
-        parts = test.reading.parts
-        names = [part.name if len(parts) > 1 else "Reading" for part in parts]
-        room = max(text.width(text.clip(name, 20)) for name in names) + 1
-        return [
-            Horizontal(
-                Words(
-                    text.line((text.left(name.replace("-", " "), room), "bold")), classes="label"
-                ),
-                Field(part, classes="figure"),
-                Words(text.line(" ", part.unit), classes="label read-as"),
-                classes="part",
-            )
-            for name, part in zip(names, parts, strict=True)
-        ]
-
-    def _cylinder_rows(self, test: Test) -> list[Widget]:
-        assert test.reading is not None
-        part = test.reading.parts[0]
-        fields = [Field(part, number, classes="cylinder") for number in self.order()]
-        for field in fields:
-            field.styles.width = self._cell()
-        unit = text.left(text.clip(part.unit or "value", 7), 8)
-        return [
-            Words(self._numbers(), id="numbers"),
-            Horizontal(Words(text.line((unit, "bold"))), *fields, classes="part"),
-        ]
-
-    def _numbers(self) -> Content:
-        """The cylinder numbers over the fields."""
+    def _show_numbers(self) -> None:
+        """The cylinder numbers over the fields, and the fields as wide as there is room for."""
         cell = self._cell()
+        for field in self._table:
+            field.styles.width = cell
         numbers = [(text.left(f" {number}", cell), "bold") for number in self.order()]
-        return text.line((text.left("cyl", 8), "$text-muted"), *numbers)
+        said = text.line((text.left("cyl", 8), "$text-muted"), *numbers)
+        self.query_one("#numbers", Words).update(said)
 
     def order(self) -> tuple[int, ...]:
         """The cylinders in the order of the fields."""
@@ -306,7 +335,7 @@ class EntryPanel(Vertical):
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         event.stop()
-        if not any(choices.typed for choices in self.query(ChoiceList)):
+        if not self._choices.typed:
             self._settle()
         self._say_typing()
         self.refresh_words()
@@ -329,7 +358,7 @@ class EntryPanel(Vertical):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
-        fields = list(self.query(Field))
+        fields = self._fields
         empty = [field for field in fields if not field.value.strip()]
         if empty and event.input.value.strip():
             at = fields.index(event.input) if event.input in fields else 0
@@ -340,7 +369,7 @@ class EntryPanel(Vertical):
 
     def on_field_left(self, event: Field.Left) -> None:
         event.stop()
-        fields = list(self.query(Field))
+        fields = self._fields
         at = fields.index(event.field) + event.step
         if 0 <= at < len(fields):
             fields[at].focus()
@@ -348,7 +377,7 @@ class EntryPanel(Vertical):
     def on_field_pasted(self, event: Field.Pasted) -> None:
         """A list pasted into the table fills it; anything else is read as one figure."""
         event.stop()
-        fields = list(self.query(Field))
+        fields = self._fields
         pasted = " ".join(event.pasted.split())
         if len(fields) > 1 and self.test and self.test.reading and self.test.reading.per_cylinder:
             try:
@@ -370,9 +399,9 @@ class EntryPanel(Vertical):
         """
         _work, test = self._now
         if test.kind == "choice":
-            chosen = self.query_one(PickList).chosen
+            chosen = self._choices.chosen
             return (Entry(choice=chosen), chosen) if chosen else None
-        fields = sorted(self.query(Field), key=lambda field: field.cylinder)
+        fields = sorted(self._fields, key=lambda field: field.cylinder)
         if not fields or not all(field.value.strip() for field in fields):
             return None
         values: dict[str, tuple[float, ...]] = {}
@@ -445,10 +474,8 @@ class EntryPanel(Vertical):
 
     def on_resize(self) -> None:
         if self.test is not None:
-            for field in self.query(".cylinder"):
-                field.styles.width = self._cell()
-            for numbers in self.query("#numbers"):
-                cast(Words, numbers).update(self._numbers())
+            if self._table and self._fields == self._table:
+                self._show_numbers()
             self.refresh_words()
 
     def refresh_words(self) -> None:
@@ -460,8 +487,9 @@ class EntryPanel(Vertical):
         limits.display = self.test.kind != "choice"
         if limits.display:
             limits.update(self._limits())
-        for words, field in zip(self.query(".read-as"), self.query(Field), strict=False):
-            cast(Words, words).update(self._read_as(field))
+        for row in self._rows:
+            if row.display:
+                row.unit.update(self._read_as(row.field))
         self.query_one("#preview", Words).update(self._preview())
         self.query_one("#status", Words).update(self._status())
 
@@ -533,7 +561,7 @@ class EntryPanel(Vertical):
         except (ReadingError, SumError, SpecUnknown) as error:
             trouble = str(error)
         # What was refused, or what it would come to, is never pushed off a low screen by the scale.
-        tight = self.app.size.height < TALL and len(self.query(Field)) > 2
+        tight = self.app.size.height < TALL and len(self._fields) > 2
         if test.kind == "number" and not tight:
             rows += self._scale(weighed)
         if self._note:
@@ -554,12 +582,12 @@ class EntryPanel(Vertical):
             return "What do you see? Its digit or the arrows, then Enter."
         parts = test.reading.parts if test.reading else ()
         unit = parts[0].unit if parts else ""
-        fields = list(self.query(Field))
+        fields = self._fields
         empty = [field for field in fields if not field.value.strip()]
         if len(fields) > 1:
             if len(empty) == 1:
                 last = empty[0]
-                which = f"cylinder {last.cylinder}" if last.cylinder else last.part.name
+                which = f"cylinder {last.cylinder}" if last.cylinder else part_words(last.part.name)
                 return f"One more: {which}."
             return "Type a figure, Enter to the next; comma or point both do."
         if not unit:
@@ -606,7 +634,7 @@ class EntryPanel(Vertical):
         """Each cylinder's share of the highest or the mean, and the lowest and highest so far."""
         _work, test = self._now
         values: dict[int, float] = {}
-        for field in self.query(Field):
+        for field in self._fields:
             if field.value.strip():
                 try:
                     values[field.cylinder] = self._value(field)
