@@ -85,8 +85,11 @@ def jump(envelopes: Sequence[Envelope], at: int, wanted: str, knowledge: Knowled
         return all(word in name for word in words)
 
     def says(event: Event) -> bool:
-        said = say(event, knowledge).casefold()
-        return all(word in said for word in words)
+        said = say(event, knowledge)
+        if isinstance(event, CautionAcknowledged):
+            # Its line is the danger; people also know it by the short name of its file.
+            said += f" {event.caution}"
+        return all(word in said.casefold() for word in words)
 
     order = [*range(at + 1, len(envelopes)), *range(at + 1)]
     for meant in (of_kind,) if kind else (of_test, says):

@@ -308,7 +308,7 @@ class ReplayPage(Page[None]):
             from faulttree.session.standing import car_of
 
             if not state.complaints:
-                found = Reckoned(state.last, trouble="No complaint has been taken yet.")
+                found = Reckoned(state.last)
             else:
                 found = reckoner.chances(state, car_of(state, knowledge), before)
             self.app.call_from_thread(self._reckoned, at, found)
@@ -344,6 +344,10 @@ class ReplayPage(Page[None]):
         rows.append(Content(""))
         if reckoned is None:
             rows.append(text.line(("Working the chances out...", "$text-muted")))
+            return text.stack(rows)
+        if not self.steps[self.at][1].complaints:
+            # A session begins so: there is nothing wrong with it, and nothing to warn of.
+            rows.append(text.line(("No complaint has been taken yet.", "$text-muted")))
             return text.stack(rows)
         if reckoned.causes:
             moved = moves_words(reckoned, 3, cells)

@@ -5,11 +5,13 @@ shows the line passes it through its own gate.
 """
 
 import math
+import re
 from collections.abc import Mapping
 
 from faulttree.session.events import (
     CannotDo,
     CautionAcknowledged,
+    CautionAnswer,
     Closed,
     ComplaintChecked,
     ComplaintTaken,
@@ -25,9 +27,15 @@ from faulttree.session.events import (
     Withdrawn,
 )
 from faulttree.trade.words import plain
-from faulttree.tree.model import Knowledge, Test, Value
+from faulttree.tree.model import Caution, Knowledge, Test, Value
 
 _GASES = {"co": "CO", "co2": "CO2", "o2": "O2", "hc": "HC"}
+_ANSWERED: Mapping[CautionAnswer, str] = {
+    "understood": "understood",
+    "does not apply": "does not apply",
+    "trained": "left to somebody trained",
+}
+_CLAUSE = re.compile(r"[.;:!](?=\s)")
 _DIGITS = 4
 """Significant digits of what was read: more than any gauge in the shop can tell."""
 
@@ -93,6 +101,12 @@ def name_of(id: str, knowledge: Knowledge | None) -> str:
     return knowledge.specs[id].name if id in knowledge.specs else id
 
 
+def danger_words(caution: Caution) -> str:
+    """What a caution is about, short: the first clause of its danger, without its stop."""
+    danger = " ".join(caution.danger.split())
+    return _CLAUSE.split(danger, maxsplit=1)[0].rstrip(".!") or part_words(caution.id)
+
+
 def say(event: Event, knowledge: Knowledge | None = None) -> str:
     """An event in one line, with names in place of ids as far as the knowledge has them."""
 
@@ -115,7 +129,10 @@ def say(event: Event, knowledge: Knowledge | None = None) -> str:
                 unit = knowledge.specs[event.spec].unit or ""
             return f"{name(event.spec)}: {with_unit(value_text(event.value), unit)}{source}"
         case CautionAcknowledged():
-            return f"Caution {event.caution}: {event.answer} ({name(event.id)})"
+            known = knowledge.cautions.get(event.caution) if knowledge else None
+            danger = danger_words(known) if known else part_words(event.caution)
+            bearer = f"{'the repair: ' if event.carrier == 'cause' else ''}{name(event.id)}"
+            return f"Caution {_ANSWERED[event.answer]}: {danger} (for {bearer})"
         case ReadingTaken():
             test = knowledge.tests.get(event.test) if knowledge else None
             band = f" = {event.band}" if event.band and event.choice is None else ""

@@ -255,14 +255,14 @@ def test_cautions_are_answered_before_the_reading(sessions):
     assert (left.at_step, left.to) == ("idle-look", "fuel-pressure")
 
 
-def test_a_danger_is_said_in_full_once_then_by_its_name(sessions):
+def test_a_danger_is_said_in_full_once_then_by_its_first_words(sessions):
     """A caution heard before is named and can be heard again; its answer is asked all the same."""
     _, terminal = _run(
         sessions, *BEGUN, "t", "prime", "1", "1", "33 psi", "", "again", "danger", "33 psi", "", "q"
     )
     petrol = [line for line in terminal.said if line.startswith("Caution: Petrol burns.")]
     assert len(petrol) == 2  # in full at first, and when asked for
-    assert "Caution, as before: petrol. Type danger to hear it again." in terminal.said
+    assert "Caution, as before: Petrol burns. Type danger to hear all of it." in terminal.said
     assert len(_record(sessions).state.readings) == 2
     path = _record(sessions).path
     again = Terminal("again", "q")

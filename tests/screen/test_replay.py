@@ -10,11 +10,18 @@ from faulttree.screen.lists import PickList
 from faulttree.screen.past import jump
 from faulttree.screen.replay import ReplayPage
 from faulttree.screen.why import WhyPage
-from faulttree.session.events import Envelope, Noted, Opened, ReadingTaken, Repaired
+from faulttree.session.events import (
+    CautionAcknowledged,
+    Envelope,
+    Noted,
+    Opened,
+    ReadingTaken,
+    Repaired,
+)
 from faulttree.session.imagined import NO_TIME
 from faulttree.session.journal import open_journal, read
 from faulttree.session.moves import Undo, decide
-from faulttree.tree.model import Knowledge
+from faulttree.tree.model import Caution, Knowledge
 
 ROOT = Path(__file__).parents[2]
 CLOSED = "2026-11-23-camper-hunts-at-idle-and-stumbles-48a7.jsonl"
@@ -114,12 +121,13 @@ async def test_the_causes_stand_as_they_did_then(drive, sessions, size):
 
 
 async def test_before_a_complaint_nothing_is_weighed(drive, sessions, size):
-    """At the opening of a session there is no chance to show, and why there is none is said."""
+    """At the opening of a session there is no chance to show: that is said, and is no warning."""
     path = sessions / CLOSED
     app = _app(path)
     async with drive(app, size) as seat:
         await seat.press("n", "f")
-        assert "No complaint has been taken yet" in seat.frame
+        (row,) = [row for row in seat.frame.splitlines() if "No complaint has been taken" in row]
+        assert row.strip(" │▔▁▂▃▄▅▆▇█") == "No complaint has been taken yet."
         await seat.press("w")
         assert isinstance(app.screen, ReplayPage)
 
@@ -304,6 +312,8 @@ async def test_why_of_the_past_offers_no_repair(drive, sessions, size):
         ("fuel 33", 0, (2, False)),
         ("smells", 0, (1, False)),
         ("undo", 0, None),
+        ("high voltage", 0, (4, False)),
+        ("kilovolts kill", 0, (4, False)),
     ],
 )
 def test_a_jump_is_found_from_where_one_stands(wanted, at, leads_to):
@@ -313,8 +323,10 @@ def test_a_jump_is_found_from_where_one_stands(wanted, at, leads_to):
         Noted("Smells of petrol"),
         ReadingTaken("fuel-pressure", "33"),
         Repaired("pump-weak", "renewed"),
+        CautionAcknowledged("high-voltage", "test", "spark"),
     ]
     envelopes = [Envelope(n, NO_TIME, "sam", event) for n, event in enumerate(events, 1)]
-    knowledge = Knowledge({}, {}, {}, {}, {}, {}, {})
+    caution = Caution("high-voltage", "Twenty kilovolts kill. Mind the coil.", "Off.", "tell")
+    knowledge = Knowledge({}, {}, {}, {}, {}, {caution.id: caution}, {})
     found = jump(envelopes, at, wanted, knowledge)
     assert (found and (found.at, found.round)) == leads_to

@@ -20,8 +20,16 @@ from faulttree.session.events import (
     VehicleDescribed,
     Withdrawn,
 )
-from faulttree.session.words import figure_text, name_of, say, shown_text, true_text, value_text
-from faulttree.tree.model import Knowledge
+from faulttree.session.words import (
+    danger_words,
+    figure_text,
+    name_of,
+    say,
+    shown_text,
+    true_text,
+    value_text,
+)
+from faulttree.tree.model import Caution, Knowledge
 
 LINES = [
     (Opened("1", ("unsteady",), "", "Blue van"), "Opened: Blue van"),
@@ -30,7 +38,7 @@ LINES = [
     (SpecGiven("fuel_pressure", 36.0, "", "book"), "Fuel pressure: 36 psi (book)"),
     (
         CautionAcknowledged("petrol", "test", "pressure"),
-        "Caution petrol: understood (Fuel pressure)",
+        "Caution understood: Petrol burns (for Fuel pressure)",
     ),
     (
         ReadingTaken("pressure", "34", {"value": (34.0,)}, bands={"low": 0.9, "in limits": 0.1}),
@@ -66,6 +74,34 @@ def test_without_knowledge() -> None:
     """Without knowledge the ids stand for the names."""
     assert say(Repaired("air-leak")) == "Repaired: air-leak"
     assert name_of("not-listed:unsteady", None) == "Something not listed here"
+
+
+@pytest.mark.parametrize(
+    ("danger", "said"),
+    [
+        ("Carbon monoxide has no smell; an engine fills\n a shop.", "Carbon monoxide has no smell"),
+        ("The coil makes 20.5 kV. A shock can injure.", "The coil makes 20.5 kV"),
+        ("It falls, and kills.", "It falls, and kills"),
+        ("Under charge: a spark bursts it.", "Under charge"),
+        ("", "exhaust fumes"),
+    ],
+)
+def test_a_caution_is_told_by_its_danger(danger: str, said: str) -> None:
+    """A caution is called by the first clause of its danger, never by the id of its file."""
+    assert danger_words(Caution("exhaust-fumes", danger, "Mind it.", "acknowledge")) == said
+
+
+def test_the_answer_to_a_caution_nobody_knows_has_no_file_signs() -> None:
+    """Without knowledge, the id of a caution is said as words."""
+    answered = CautionAcknowledged("exhaust-fumes", "test", "idle", "does not apply")
+    assert say(answered) == "Caution does not apply: exhaust fumes (for idle)"
+
+
+def test_a_caution_left_to_others_says_so(knowledge: Knowledge) -> None:
+    """Who had somebody trained do it reads it so, with the repair that it was for."""
+    answered = CautionAcknowledged("petrol", "cause", "weak-pump", "trained")
+    said = say(answered, knowledge)
+    assert said == "Caution left to somebody trained: Petrol burns (for the repair: Weak pump)"
 
 
 def test_values() -> None:

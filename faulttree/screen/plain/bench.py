@@ -21,6 +21,7 @@ from faulttree.session.events import (
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import Command, NotAllowed
 from faulttree.session.standing import cautions_of
+from faulttree.session.words import danger_words
 from faulttree.trade.units import ReadingError
 from faulttree.tree.car import SpecUnknown
 
@@ -102,15 +103,14 @@ class Bench:
         """Say every caution of a test, repair or complaint; ask for an answer where one is due.
 
         What is heard too often is no longer listened to: a danger is said in full once in a
-        sitting, then by its name. One that stops the work is always said in full.
+        sitting, then by its first words. One that stops the work is always said in full.
         """
         open_ones = {caution.id for caution in self.work.cautions(carrier, id)}
         for caution in cautions_of(self.work.knowledge, carrier, id):
             told = (caution.danger, caution.do) in self._told_dangers
             if told and caution.kind != "stop":
                 self.talk.say(
-                    f"Caution, as before: {caution.id.replace('-', ' ')}. Type danger to hear it "
-                    "again."
+                    f"Caution, as before: {danger_words(caution)}. Type danger to hear all of it."
                 )
             else:
                 self._say_danger(caution)
