@@ -173,7 +173,7 @@ def _by_part(test: Test, text: str) -> dict[str, str]:
     """Part a line like `shown=60 degC, true=85 degC` by the names of the test's parts."""
     assert test.reading is not None
     names = [part.name for part in test.reading.parts]
-    example = ", ".join(f"{part.name}=34 {part.unit}".rstrip() for part in test.reading.parts)
+    example = ", ".join(f"{part.name}={_example(part)}" for part in test.reading.parts)
     pieces = re.split(r"(?:^|[,;\s])\s*([^\W\d][\w-]*)\s*=", text)
     before, found = pieces[0], pieces[1:]
     if before.strip(" ,;") or not found:
@@ -194,6 +194,16 @@ def _by_part(test: Test, text: str) -> dict[str, str]:
     if missing:
         raise ReadingError(f"{test.name}: {' and '.join(missing)} is missing. Write {example}.")
     return texts
+
+
+def _example(part: Part) -> str:
+    """A figure such as the part takes: about the middle of what is possible, in few digits."""
+    low, high = part.possible or (1.0, 19.0)
+    middle = (low + high) / 2.0
+    # A narrow range can lie between two figures of two digits.
+    figures = (plain(middle, digits) for digits in range(2, 7))
+    figure = next((figure for figure in figures if low <= float(figure) <= high), plain(middle))
+    return f"{figure} {part.unit}".rstrip()
 
 
 def _folded(text: str) -> str:

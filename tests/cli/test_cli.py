@@ -178,13 +178,13 @@ WRONG = [
         ["score", "idle-unsteady", "--reading", "coolant-sensor=60 degC"],
         2,
         "coolant-sensor: Coolant sensor against a thermometer takes its figures by name: "
-        "write shown=34 degC, true=34 degC.\n",
+        "write shown=55 degC, true=50 degC.\n",
     ),
     (
         ["score", "idle-unsteady", "--reading", "coolant-sensor=shown=60 degC"],
         2,
         "coolant-sensor: Coolant sensor against a thermometer: true is missing. "
-        "Write shown=34 degC, true=34 degC.\n",
+        "Write shown=55 degC, true=50 degC.\n",
     ),
     (
         ["score", "idle-unsteady", "--reading", "idle-unsteady=better"],

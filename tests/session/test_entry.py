@@ -79,7 +79,7 @@ def test_parts_by_name(typed: str, two_parts: Test) -> None:
 @pytest.mark.parametrize(
     ("typed", "reason"),
     [
-        ("60, 85", "by name: write shown=34 degC, true=34 degC"),
+        ("60, 85", "by name: write shown=55 degC, true=55 degC"),
         ("60 shown=60, true=85", "by name"),
         ("shown=60", "true is missing"),
         ("shown=60, true=85, both=1", "no figure called 'both'"),
@@ -95,6 +95,27 @@ def test_parts_that_are_wrong(typed: str, reason: str, two_parts: Test) -> None:
     """What is wrong with figures by name is said with how to write them."""
     with pytest.raises(ReadingError, match=reason):
         parse_entry(two_parts, typed, FOUR)
+
+
+@pytest.mark.parametrize(
+    ("possible", "example"),
+    [
+        ((0.0, 8000.0), "4000 rpm"),
+        ((-40.0, 130.0), "45 rpm"),
+        ((14.62, 14.68), "14.65 rpm"),
+        ((0.0, 14.5), "7.2 rpm"),
+        ((0.0011, 0.0013), "0.0012 rpm"),
+        (None, "10 rpm"),
+    ],
+)
+def test_the_figure_of_an_example_can_be_read(
+    possible: tuple[float, float] | None, example: str, two_parts: Test
+) -> None:
+    """What is offered as an example is possible for its part, and written in few digits."""
+    part = Part("engine-speed", "rpm", 10.0, possible)
+    test = replace(two_parts, reading=Reading((part, Part("b", "V")), "rpm"))
+    with pytest.raises(ReadingError, match=f"write engine-speed={example}, b="):
+        parse_entry(test, "12", FOUR)
 
 
 @pytest.mark.parametrize(
