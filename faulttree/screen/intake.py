@@ -55,7 +55,17 @@ class Draft:
 
 
 def start(app: FaulttreeApp, trees: tuple[str, ...], vehicle: str | None) -> None:
-    """Begin taking a car in, at the first thing that is not known yet."""
+    """Begin taking a car in, at the first thing that is not known yet.
+
+    Where no session can be begun that is said now, not once everything has been typed.
+    """
+    from faulttree.session.journal import JournalError, insist_writable
+
+    try:
+        insist_writable(app.sessions)
+    except JournalError as trouble:
+        show_words(app, "No session can be begun", str(trouble))
+        return
     draft = Draft()
     if not trees:
         app.push_screen(ComplaintPage(draft))
@@ -88,10 +98,15 @@ def start(app: FaulttreeApp, trees: tuple[str, ...], vehicle: str | None) -> Non
 def show_trouble(app: FaulttreeApp, why: str) -> None:
     """Say why the trees could not be loaded, with the place of every mistake."""
     app.busy("")
+    show_words(app, "The trees cannot be used as they are", why)
+
+
+def show_words(app: FaulttreeApp, title: str, *said: str) -> None:
+    """Say what stands in the way, in a box that stays until it has been read."""
     from faulttree.screen.boxes import ReadBox
 
-    rows = [text.line(row) for row in why.splitlines()]
-    app.push_screen(ReadBox("The trees cannot be used as they are", text.stack(rows)))
+    rows = [text.line(row) for part in said for row in part.splitlines()]
+    app.push_screen(ReadBox(title, text.stack(rows)))
 
 
 class ComplaintPage(Page[None]):
@@ -582,7 +597,8 @@ class ReadyPage(Step):
                 self._first(),
             )
         except (JournalError, NotAllowed) as trouble:
-            self.say(trouble, severity="error", title="The session cannot begin")
+            kept = "Nothing that was typed is lost: mend this, go back, and begin again."
+            show_words(self.host, "The session cannot begin", str(trouble), kept)
             return
         # The pages of the intake are done with.
         while isinstance(self.app.screen, Page) and self.app.screen.PAGE != "home":

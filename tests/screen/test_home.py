@@ -1,10 +1,13 @@
 """Home and the intake: from nothing to the first test, with few keys and much that is unknown."""
 
+import errno
+import os
 from pathlib import Path
 
 import pytest
 
 from faulttree.screen.app import FaulttreeApp
+from faulttree.screen.boxes import ReadBox
 from faulttree.screen.home import HomePage
 from faulttree.screen.intake import rank
 from faulttree.session.events import Closed
@@ -12,6 +15,8 @@ from faulttree.session.journal import bring_in, list_sessions, read
 from faulttree.session.moves import NotAllowed
 from faulttree.tree.load import list_trees
 from faulttree.tree.places import shipped
+
+SHOP = Path(__file__).parent / "shop"
 
 
 async def test_home_says_what_to_do(drive, app, size):
@@ -100,6 +105,52 @@ async def test_what_the_driver_says_is_kept(drive, app, sessions):
         taken = read(list_sessions(sessions)[0].path).state.complaint("idle")
         assert (taken.said, taken.how_often, taken.showing) == ("hunts", "comes and goes", "yes")
         assert taken.answers == {"Hot, cold or both?": "hot"}
+
+
+async def test_a_folder_that_cannot_be_written_is_said_first(drive, tmp_path, size):
+    """Where no session can be kept, the intake does not begin: what, where and what to do is said.
+
+    Once it is mended the same key begins it.
+    """
+    sessions = tmp_path / "a-file"
+    sessions.write_text("")
+    async with drive(FaulttreeApp(SHOP, sessions), size) as seat:
+        shown = await seat.press("s")
+        assert "No session can be begun" in shown
+        assert isinstance(seat.page, ReadBox)
+        said = seat.page.said.plain
+        assert f"{sessions}: no session can be begun here: Not a directory." in said
+        assert "A file is wanted where there is a folder" in said
+        assert "Esc Back" in shown
+        await seat.press("escape")
+        assert seat.page.PAGE == "home"
+        sessions.unlink()
+        await seat.press("s")
+        assert seat.page.PAGE == "complaint"
+
+
+async def test_what_was_typed_outlives_a_full_disk(drive, app, sessions, monkeypatch):
+    """Why a session cannot be begun stays until it is read; all that was typed is still there."""
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "1", "4")
+        await seat.type("hunts")
+        await seat.press("enter")
+        with monkeypatch.context() as patched:
+            patched.setattr(os, "write", full)
+            await seat.press("g")
+        assert isinstance(seat.page, ReadBox)
+        assert "The disk is full: make room on it, then try again." in seat.page.said.plain
+        assert "Nothing that was typed is lost" in seat.page.said.plain
+        assert list_sessions(sessions) == []
+        shown = await seat.press("escape")
+        assert seat.page.PAGE == "ready"
+        assert "Driver says hunts" in shown
+        await seat.press("g")
+        assert read(list_sessions(sessions)[0].path).state.complaint("idle").said == "hunts"
 
 
 async def test_going_back_through_the_intake(drive, app):
