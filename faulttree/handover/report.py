@@ -22,7 +22,7 @@ from faulttree.session.events import (
     Repaired,
     Withdrawn,
 )
-from faulttree.session.proof import ProofRow, Side, before_beside_after, remaining
+from faulttree.session.proof import ProofRow, Side, before_beside_after, remaining, taken_when
 from faulttree.session.standing import (
     car_of,
     cautions_of,
@@ -423,24 +423,45 @@ def _proof(state: State, knowledge: Knowledge) -> list[Block]:
     found = before_beside_after(state, knowledge)
     if not found:
         return []
+    repairs = state.stage
     rows = tuple(
-        (row.name, _side(row, row.before, knowledge), _side(row, row.after, knowledge), row.verdict)
+        (
+            row.name,
+            _before(row, repairs, knowledge),
+            _after(row, repairs, knowledge),
+            row.verdict if row.before or row.after else "not read",
+        )
         for row in found
     )
     head = ("Test", "Before", "After", "Came out")
-    return [Heading(2, "Before beside after"), Table(head, rows)]
+    return [Heading(2, "Before and after"), Table(head, rows)]
 
 
-def _side(row: ProofRow, side: Side | None, knowledge: Knowledge) -> str:
-    if side is None:
+def _before(row: ProofRow, repairs: int, knowledge: Knowledge) -> str:
+    """What was read before the repairs, or when it first was."""
+    if row.before is None:
         return "not read"
-    if side.group is None:
-        return side.band
-    event = side.group.last.event
-    if event.choice is not None:
-        return event.choice
-    text = figure_text(event) or shown_text(event, knowledge.tests.get(row.id))
-    return f"{text}: {side.band}"
+    return _found(row, row.before, taken_when(row.before, repairs, before=True), knowledge)
+
+
+def _after(row: ProofRow, repairs: int, knowledge: Knowledge) -> str:
+    """What was read after the repairs, or that it was not, and what was read between them."""
+    if row.after is not None:
+        return _found(row, row.after, taken_when(row.after, repairs), knowledge)
+    again = "not read again" if row.kind == "test" else "not looked for again"
+    if row.between is None:
+        return again if row.before else "not read"
+    return f"{again} ({_found(row, row.between, taken_when(row.between, repairs), knowledge)})"
+
+
+def _found(row: ProofRow, side: Side, when: str, knowledge: Knowledge) -> str:
+    """What was found on one side of a row, with the time where its column does not give it."""
+    found = side.band
+    if side.group is not None and side.group.last.event.choice is None:
+        event = side.group.last.event
+        text = figure_text(event) or shown_text(event, knowledge.tests.get(row.id))
+        found = f"{text}: {side.band}"
+    return f"{when}: {found}" if when else found
 
 
 def _remaining(state: State, knowledge: Knowledge) -> list[Block]:

@@ -16,7 +16,15 @@ from faulttree.screen.work import Work
 from faulttree.session.events import ComplaintChecked
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed
-from faulttree.session.proof import Due, ProofRow, Side, before_beside_after, remaining, to_repeat
+from faulttree.session.proof import (
+    Due,
+    ProofRow,
+    Side,
+    before_beside_after,
+    remaining,
+    taken_when,
+    to_repeat,
+)
 from faulttree.session.words import name_of
 
 SIGNS = {
@@ -135,7 +143,8 @@ class ProofPage(Page[None]):
             )
         ]
         cannot = self.work.state.cannot_do
-        for row in before_beside_after(self.work.state, self.work.knowledge):
+        found = before_beside_after(self.work.state, self.work.knowledge)
+        for row in found:
             undone = row.verdict == "not repeated" and row.id in cannot
             rows.append(
                 text.line(
@@ -145,6 +154,8 @@ class ProofPage(Page[None]):
                     (" · cannot" if undone else f" {SIGNS[row.verdict]}", "bold"),
                 )
             )
+        for said in self._between(found):
+            rows += [text.line((line, "$text-muted")) for line in text.wrap(said, cells)]
         for cause in dict.fromkeys(fact.event.cause for fact in self.work.state.repairs):
             known = self.work.knowledge.causes.get(cause)
             if known is not None and known.set_up:
@@ -163,6 +174,18 @@ class ProofPage(Page[None]):
             rows.append(text.line(("Still open", "bold")))
             rows += [text.line(f"- {line}") for line in still]
         return text.stack(rows)
+
+    def _between(self, found: tuple[ProofRow, ...]) -> list[str]:
+        """What was found neither before the first repair nor after the last, and when it was."""
+        repairs, said = self.work.state.stage, []
+        for row in found:
+            sides = [(row.before, True), (row.between, False), (row.after, False)]
+            for side, before in sides:
+                when = taken_when(side, repairs, before=before) if side else ""
+                if side and when:
+                    since = ", not looked at since" if side is row.between else ""
+                    said.append(f"{row.name}: {side.band} {when}{since}.")
+        return said
 
     def _side(self, row: ProofRow, side: Side | None) -> str:
         if side is None:

@@ -49,7 +49,11 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class ProofRow:
-    """A test or complaint, before beside after."""
+    """A test or complaint, before beside after.
+
+    `between` is the last that was found after an earlier repair, where a later repair asks for
+    another look that nobody has taken: it is then no proof, and `after` is None.
+    """
 
     kind: Literal["test", "complaint"]
     id: str
@@ -57,6 +61,7 @@ class ProofRow:
     before: Side | None
     after: Side | None
     verdict: Verdict
+    between: Side | None = None
 
 
 def to_repeat(state: State, knowledge: Knowledge) -> tuple[Due, ...]:
@@ -103,8 +108,10 @@ def to_repeat(state: State, knowledge: Knowledge) -> tuple[Due, ...]:
 def before_beside_after(state: State, knowledge: Knowledge) -> tuple[ProofRow, ...]:
     """Every test that was read again after a repair, or should have been, and every complaint.
 
-    Before is the first reading of the session, after the last one of a later stage. A test that
-    was in limits and that nothing asks for again has no row. () before the first repair.
+    Before is the first reading of the session, after the last one of a later stage, if it was
+    taken after every repair that it is to prove. Where no repair asks for it, a reading out of
+    limits says nothing of the repairs that came later. A test that was in limits and that nothing
+    asks for again has no row. () before the first repair.
     """
     if not state.repairs:
         return ()
@@ -118,7 +125,8 @@ def before_beside_after(state: State, knowledge: Knowledge) -> tuple[ProofRow, .
         test = knowledge.tests.get(test_id)
         if test is None:
             continue
-        row = _test_row(test, found.get(test_id, []), state.stage, car, knowledge)
+        due = asked.get(test_id)
+        row = _test_row(test, found.get(test_id, []), state.stage, due, car, knowledge)
         settled = row.before is not None and row.before.band == test.expect
         if row.after is not None or test_id in asked or not settled:
             rows.append(row)
@@ -156,21 +164,39 @@ def remaining(state: State, knowledge: Knowledge) -> tuple[str, ...]:
     return tuple(left)
 
 
+def taken_when(side: Side, repairs: int, *, before: bool = False) -> str:
+    """Between which repairs one side of a row was found, where its column does not say that.
+
+    "" for what stands before and was found before the first repair, and for what stands after and
+    was found after the last one. A complaint can come up after all repairs and stand before.
+    """
+    if before and side.stage == repairs:
+        return "after the last repair"
+    if not 0 < side.stage < repairs:
+        return ""
+    return f"between repairs {side.stage} and {side.stage + 1}"
+
+
 def _test_row(
-    test: Test, found: list[Group], stage: int, car: Car, knowledge: Knowledge
+    test: Test, found: list[Group], stage: int, due: Due | None, car: Car, knowledge: Knowledge
 ) -> ProofRow:
-    before = found[0] if found and found[0].stage < stage else None
-    later = found[1:] if before else found
-    after = later[-1] if later else None
-    sides = [_side(group, car, knowledge) if group else None for group in (before, after)]
+    groups_of = list(found)
+    before = None
+    if groups_of and groups_of[0].stage < stage:
+        before = _side(groups_of.pop(0), car, knowledge)
+    last = _side(groups_of[-1], car, knowledge) if groups_of else None
+    proves = last is not None and (
+        due.done if due else last.stage == stage or last.band == test.expect
+    )
+    after, between = (last, None) if proves else (None, last)
     verdict: Verdict
-    if sides[1] is None:
+    if after is None:
         verdict = "not repeated"
-    elif sides[0] is None:
+    elif before is None:
         verdict = "not read before"
     else:
-        verdict = _compare(test, sides[0], sides[1], car, knowledge)
-    return ProofRow("test", test.id, test.name, sides[0], sides[1], verdict)
+        verdict = _compare(test, before, after, car, knowledge)
+    return ProofRow("test", test.id, test.name, before, after, verdict, between)
 
 
 def _side(group: Group, car: Car, knowledge: Knowledge) -> Side:
@@ -217,8 +243,9 @@ def _complaint_row(state: State, tree: str, knowledge: Knowledge) -> ProofRow:
     first, last = min(looks), max(looks)
     before = Side(looks[first], 1.0, first)
     # A look after an earlier repair says nothing of the last one.
-    after = Side(looks[last], 1.0, last) if first < last == state.stage else None
+    later = Side(looks[last], 1.0, last) if first < last else None
+    after, between = (later, None) if last == state.stage else (None, later)
     verdict: Verdict = "not repeated"
     if after is not None:
         verdict = "better" if after.band == GONE else "same"
-    return ProofRow("complaint", tree, name_of(tree, knowledge), before, after, verdict)
+    return ProofRow("complaint", tree, name_of(tree, knowledge), before, after, verdict, between)

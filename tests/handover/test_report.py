@@ -224,13 +224,40 @@ def test_approximate_is_said(
 def test_repair_and_proof(finished_text: str) -> None:
     """The repair stands with what was done, and before beside after."""
     assert "| 14 | Air leak | hose renewed | 25 |" in section(finished_text, "Repairs")
-    proof = section(finished_text, "Before beside after")
+    proof = section(finished_text, "Before and after")
     assert "| Watch the idle | hunting | steady | better |" in proof
     assert "| Idle is unsteady | present | gone | better |" in proof
     (vacuum,) = [line for line in proof.splitlines() if line.startswith("| Manifold vacuum")]
     assert "14.5 ± 0.58 inHg: low" in vacuum
     assert "18 ± 0.58 inHg: in limits" in vacuum
     assert vacuum.endswith("| better |")
+
+
+def test_proof_over_two_repairs_says_when_each_was_read(
+    played: Played, knowledge: Knowledge
+) -> None:
+    """What was read between two repairs stands as that, and never as read after the last."""
+
+    def read(test: str, figure: float) -> TakeReading:
+        return TakeReading(test, str(figure), Entry({"value": (figure,)}))
+
+    def look(seen: str) -> TakeReading:
+        return TakeReading("idle-look", seen, Entry(choice=seen))
+
+    commands: list[Command] = [
+        ComplaintTaken("unsteady"),
+        *[look("hunting"), read("vacuum", 12.0), Repaired("air-leak")],
+        *[look("low"), read("vacuum", 18.0), Repaired("worn-rings")],
+    ]
+    part = section(to_markdown(report(played(commands), knowledge)), "Before and after")
+    lines = part.splitlines()
+    assert (
+        "| Watch the idle | hunting | not read again (between repairs 1 and 2: low) "
+        "| not repeated |"
+    ) in lines
+    (vacuum,) = [line for line in lines if line.startswith("| Manifold vacuum")]
+    assert "| between repairs 1 and 2: 18 ± 0.58 inHg: in limits | better |" in vacuum
+    assert "| Idle is unsteady | present | not looked for again | not repeated |" in lines
 
 
 def test_state_in_short(open_text: str, finished_text: str) -> None:

@@ -618,8 +618,12 @@ def test_a_repair_that_did_not_cure_and_a_second_that_did(sessions):
     assert any(line.startswith("Still there: Idle wanders.") for line in terminal.said)
     assert "Advice: the complaint is gone. Type close to close the session." in terminal.said
     assert "Before the repair it read hunting." in terminal.said
-    assert "Idle wanders: before present, not looked at again yet." in terminal.said
     assert "Throttle opened on the road: not read before, now clean." in terminal.said
+    # Between the repairs is neither before nor after.
+    told = "before present, between repairs 1 and 2 present, not looked at since."
+    assert f"Idle wanders: {told}" in terminal.said
+    told = "between repairs 1 and 2 clean, not looked at again yet."
+    assert f"Throttle opened on the road: {told}" in terminal.said
     # Nothing says that all is repeated beside a test that is still to come.
     done = terminal.text[terminal.text.index("All that the repair asks for is repeated.") :]
     assert " yet." not in done

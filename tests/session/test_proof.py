@@ -15,7 +15,15 @@ from faulttree.session.events import (
     Repaired,
     SpecGiven,
 )
-from faulttree.session.proof import Verdict, before_beside_after, remaining, to_repeat
+from faulttree.session.proof import (
+    ProofRow,
+    Side,
+    Verdict,
+    before_beside_after,
+    remaining,
+    taken_when,
+    to_repeat,
+)
 from faulttree.session.state import State
 from faulttree.tree.model import Knowledge
 
@@ -219,6 +227,117 @@ def test_before_is_the_first_and_after_the_last(
     assert (row.before.stage, row.after.stage) == (0, 2)
     assert row.before.group is not None
     assert row.before.group.last.event.figure == 10
+
+
+def row_of(state: State, knowledge: Knowledge, id: str) -> ProofRow:
+    """The row of one test or complaint."""
+    return next(row for row in before_beside_after(state, knowledge) if row.id == id)
+
+
+def told(side: Side | None) -> tuple[str, int] | None:
+    """The band of a side and the stage it was found in, or None."""
+    return None if side is None else (side.band, side.stage)
+
+
+def test_no_reading_between_two_repairs_stands_as_after_the_last(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A road test that the second repair asks for again is not taken for done after it."""
+    events = [
+        *beginning,
+        choice("idle-look", "hunting"),
+        Repaired("air-leak"),
+        choice("idle-look", "steady"),
+        Repaired("worn-rings"),
+    ]
+    row = row_of(folded(events), knowledge, "idle-look")
+    assert (told(row.before), told(row.after)) == (("hunting", 0), None)
+    assert told(row.between) == ("steady", 1)
+    assert row.verdict == "not repeated"
+    row = row_of(folded([*events, choice("idle-look", "low")]), knowledge, "idle-look")
+    assert (told(row.after), row.between, row.verdict) == (("low", 2), None, "changed")
+
+
+def test_what_proved_an_earlier_repair_stays_its_proof(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A test that no later repair asks for is not undone by one, and is told as of its time."""
+    events = [
+        *beginning,
+        number("vacuum", 10, "low"),
+        Repaired("air-leak"),
+        number("vacuum", 18, "in limits"),
+        Repaired("worn-rings"),
+    ]
+    row = row_of(folded(events), knowledge, "vacuum")
+    assert (told(row.before), told(row.after)) == (("low", 0), ("in limits", 1))
+    assert row.verdict == "better"
+    assert row.after is not None
+    assert taken_when(row.after, 2) == "between repairs 1 and 2"
+
+
+def test_what_is_out_after_one_repair_is_before_the_next(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A reading that nothing asks for, still out after one repair, says nothing of later ones."""
+    events = [
+        *beginning,
+        number("vacuum", 10, "low"),
+        Repaired("weak-pump"),
+        number("vacuum", 12, "low"),
+        Repaired("worn-rings"),
+    ]
+    row = row_of(folded(events), knowledge, "vacuum")
+    assert (row.after, told(row.between), row.verdict) == (None, ("low", 1), "not repeated")
+    healthy = [*events[:-2], number("vacuum", 18, "in limits"), events[-1]]
+    row = row_of(folded(healthy), knowledge, "vacuum")
+    assert (told(row.after), row.between, row.verdict) == (("in limits", 1), None, "better")
+
+
+def test_three_repairs_each_with_what_belongs_to_it(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """Over three repairs each side is of the stage it says, and the last of several stands."""
+    events = [
+        *beginning,
+        choice("idle-look", "hunting"),
+        number("vacuum", 10, "low"),
+        Repaired("air-leak"),
+        choice("idle-look", "hunting"),
+        number("vacuum", 18, "in limits"),
+        number("pressure", 30, "low"),
+        Repaired("weak-pump"),
+        choice("idle-look", "low"),
+        number("pressure", 45, "in limits"),
+        ComplaintChecked("unsteady", "present"),
+        Repaired("worn-rings"),
+    ]
+    state = folded(events)
+    idle, vacuum, pressure = (
+        row_of(state, knowledge, id) for id in ("idle-look", "vacuum", "pressure")
+    )
+    assert (told(idle.before), told(idle.between), idle.after) == (("hunting", 0), ("low", 2), None)
+    assert (told(vacuum.before), told(vacuum.after)) == (("low", 0), ("in limits", 1))
+    assert (told(pressure.before), told(pressure.after)) == (("low", 1), ("in limits", 2))
+    assert pressure.before is not None
+    assert taken_when(pressure.before, 3, before=True) == "between repairs 1 and 2"
+    complaint = row_of(state, knowledge, "unsteady")
+    assert (told(complaint.before), told(complaint.between)) == (("present", 0), ("present", 2))
+    assert (complaint.after, complaint.verdict) == (None, "not repeated")
+    done = [*events, choice("idle-look", "steady"), ComplaintChecked("unsteady", "gone")]
+    after = [row_of(folded(done), knowledge, id).after for id in ("idle-look", "unsteady")]
+    assert [told(side) for side in after] == [("steady", 3), ("gone", 3)]
+    assert [taken_when(side, 3) for side in after if side] == ["", ""]
+
+
+def test_a_complaint_that_came_up_after_all_repairs_says_so(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """What stands before is not called found before the repair when it was found after it."""
+    events = [*beginning, Repaired("air-leak"), ComplaintTaken("no-power")]
+    row = row_of(folded(events), knowledge, "no-power")
+    assert row.before is not None
+    assert taken_when(row.before, 1, before=True) == "after the last repair"
 
 
 def test_what_remains(beginning: list[Event], folded: Folded, knowledge: Knowledge) -> None:

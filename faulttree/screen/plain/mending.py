@@ -10,7 +10,7 @@ from faulttree.screen.plain.talk import Back, Option, sentence
 from faulttree.screen.wording import OUTCOMES, minutes_words, money_words, percent
 from faulttree.session.events import Closed, ComplaintChecked, Outcome, Repaired
 from faulttree.session.moves import refusal
-from faulttree.session.proof import Due, Side, before_beside_after, remaining, to_repeat
+from faulttree.session.proof import Due, Side, before_beside_after, remaining, taken_when, to_repeat
 from faulttree.session.standing import NOT_LISTED
 from faulttree.session.words import figure_text, name_of
 from faulttree.trade.units import ReadingError, parse_quantity
@@ -153,16 +153,23 @@ def _before_after(bench: Bench) -> None:
     talk.say("Before and after:")
     open_ones = {due.id for due in _left(bench)}
     for row in before_beside_after(state, knowledge):
-        was = f"before {_side(row.before)}" if row.before else "not read before"
-        if row.after is None or (row.kind == "complaint" and row.id in open_ones):
-            # A look after an earlier repair says nothing of the last one.
+        said = []
+        if row.before is not None:
+            when = taken_when(row.before, state.stage, before=True) or "before"
+            said.append(f"{when} {_found(row.before)}")
+        later = row.after or row.between
+        when = taken_when(later, state.stage) if later else ""
+        if row.between is not None:
+            # What was found after an earlier repair says nothing of the last one.
+            said += [f"{when} {_found(row.between)}", "not looked at since"]
+        elif row.after is None:
             yet = " yet" if row.id in open_ones else ""
-            again = f"not looked at again{yet}"
-            talk.say(f"{row.name}: {f'{was}, {again}' if row.before else f'not read{yet}'}.")
+            said.append(f"not looked at again{yet}" if row.before else f"not read{yet}")
         elif row.before is None:
-            talk.say(f"{row.name}: {was}, now {_side(row.after)}.")
+            said += ["not read before", f"{when or 'now'} {_found(row.after)}"]
         else:
-            talk.say(f"{row.name}: {was}, after {_side(row.after)}: {row.verdict}.")
+            said.append(f"{when or 'after'} {_found(row.after)}: {row.verdict}")
+        talk.say(f"{row.name}: {', '.join(said)}.")
     still = [name_of(tree, knowledge) for tree in state.trees if state.status(tree) == "present"]
     if still:
         talk.say(f"Still there: {', '.join(still)}. Go on with the walk; the chances are new.")
@@ -176,7 +183,7 @@ def _before_after(bench: Bench) -> None:
             talk.say(sentence(f"Left to do: {line}"))
 
 
-def _side(side: Side) -> str:
+def _found(side: Side) -> str:
     value = figure_text(side.group.last.event) if side.group is not None else ""
     return f"{side.band} ({value})" if value else side.band
 
