@@ -2,7 +2,7 @@
 
 Used while a car is taken in and on the walk; where a figure goes is the work of the `Figures` that
 the page is handed. Every figure says where it comes from; a typed one wins over the car's file, and
-that over a generic one.
+that over a generic one. One outside its usual range is asked about once, and then taken and marked.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from faulttree.screen.boxes import AskBox, WriteBox
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import ORIGIN, with_unit
-from faulttree.session.entry import parse_spec
 from faulttree.session.events import SpecGiven
+from faulttree.session.moves import read_spec, spec_outside
 from faulttree.session.standing import specs_of
 from faulttree.session.words import value_text
 from faulttree.trade.units import ReadingError, UnitError
 from faulttree.tree.car import Car
-from faulttree.tree.model import Knowledge, Spec, Test
+from faulttree.tree.model import Knowledge, Spec, Test, Value
 
 DONE = "done!"
 UNKNOWN = "unknown!"
@@ -166,7 +166,8 @@ class FiguresPage(Page[None]):
                 spec.id, text.line(text.left(spec.name, name_room), (" unknown", "$text-muted"))
             )
         value = with_unit(value_text(known.value), known.unit)
-        origin = ORIGIN[known.origin]
+        unusual = spec_outside(spec, known.value) is not None
+        origin = "typed, unusual" if unusual else ORIGIN[known.origin]
         value_room = room - name_room - text.width(origin) - 2
         return Row(
             spec.id,
@@ -183,6 +184,10 @@ class FiguresPage(Page[None]):
         rows = []
         if spec is not None:
             rows = [text.line((spec.about, "$text-muted"))] if spec.about else []
+            known = self.figures.car().specs.get(spec.id)
+            unusual = spec_outside(spec, known.value) if known is not None else None
+            if unusual:
+                rows.append(text.line((f"! {unusual} It was taken anyway.", "bold $text-warning")))
             rows.append(text.line(self._matters(spec.id)))
         self.query_one("#about", Words).update(text.stack(rows))
         self.refresh_bindings()
@@ -193,8 +198,11 @@ class FiguresPage(Page[None]):
         else:
             self.edit(event.id)
 
-    def edit(self, id: str, typed: str = "", trouble: str = "") -> None:
-        """Ask for one figure; again, with what was `typed`, where there was `trouble`."""
+    def edit(self, id: str, typed: str = "", trouble: str = "", asked: Value | None = None) -> None:
+        """Ask for one figure; again, with what was `typed`, where there was `trouble`.
+
+        `asked` is the value outside the usual range that is asked about now.
+        """
         spec = self.figures.knowledge.specs[id]
         known = self.figures.car().specs.get(id)
         about = text.paragraph(spec.about) if spec.about else text.line("")
@@ -227,7 +235,7 @@ class FiguresPage(Page[None]):
         if trouble:
             about = text.stack([about, text.line((f"! {trouble}", "bold $text-warning"))])
         self.app.push_screen(
-            WriteBox(spec.name, about, typed, unit), lambda typed: self._typed(spec, typed)
+            WriteBox(spec.name, about, typed, unit), lambda typed: self._typed(spec, typed, asked)
         )
 
     def _answered(self, spec: Spec, answer: str | None) -> None:
@@ -238,16 +246,24 @@ class FiguresPage(Page[None]):
         else:
             self._keep(self.figures.give(SpecGiven(spec.id, answer, answer)), spec)
 
-    def _typed(self, spec: Spec, typed: str | None) -> None:
+    def _typed(self, spec: Spec, typed: str | None, asked: Value | None) -> None:
         if typed is None:
             return
         try:
-            value = parse_spec(spec, typed)
+            value = read_spec(spec, typed)
         except (ReadingError, UnitError) as trouble:
             # What was typed is not lost: the box comes back with it, and says what is wrong.
             self.edit(spec.id, typed, str(trouble))
             return
-        self._keep(self.figures.give(SpecGiven(spec.id, value, typed)), spec)
+        unusual = spec_outside(spec, value)
+        if unusual and value != asked:
+            # An Enter that was typed ahead was not meant for this question.
+            self.host.ahead.drop()
+            again = f"{unusual} Enter again takes it anyway; or mend it."
+            self.edit(spec.id, typed, again, value)
+            return
+        given = SpecGiven(spec.id, value, typed, outside=unusual is not None)
+        self._keep(self.figures.give(given), spec)
 
     def _keep(self, refused: str | None, spec: Spec) -> None:
         if refused:

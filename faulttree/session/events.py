@@ -105,12 +105,17 @@ class VehicleDescribed:
 
 @dataclass(frozen=True, slots=True)
 class SpecGiven:
-    """One spec value was looked up and typed: as typed, and as a value in the spec's unit."""
+    """One spec value was looked up and typed: as typed, and as a value in the spec's unit.
+
+    `outside` marks a value beyond the usual range of the spec, which was asked about and taken all
+    the same; as a command it says that it was asked about, and a value within the range loses it.
+    """
 
     spec: str
     value: Value
     typed: str = ""
     source: str = ""
+    outside: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,19 +2,20 @@
 
 `decide` turns a command into events, or raises NotAllowed and changes nothing. Most commands say
 just what the event will say, so the event itself is the command; `TakeReading`, `Undo` and
-`Reopen` need something worked out first. `RULES` lists, for every kind of event, the conditions
-that must hold, each a function that gives the reason why not. A withdrawal is judged by the same
-table: what came later must still be allowed without the event that is taken back.
+`Reopen` need something worked out first, and a `SpecGiven` is looked at for its range. `RULES`
+lists, for every kind of event, the conditions that must hold, each a function that gives the reason
+why not. A withdrawal is judged by the same table: what came later must still be allowed without the
+event that is taken back.
 """
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Literal, get_args
 
 from faulttree.scorer.evidence import Entry
-from faulttree.session.entry import entry_trouble, outside
+from faulttree.session.entry import entry_trouble, outside, parse_spec
 from faulttree.session.events import (
     KIND_OF,
     Advice,
@@ -49,7 +50,10 @@ from faulttree.session.standing import (
     weigh_entry,
 )
 from faulttree.session.state import State, apply
-from faulttree.tree.car import fits
+from faulttree.trade.typed import MOST_READINGS
+from faulttree.trade.units import ReadingError
+from faulttree.trade.words import plain
+from faulttree.tree.car import CYLINDERS, fits
 from faulttree.tree.model import Knowledge, Spec, Value
 
 
@@ -111,11 +115,47 @@ def decide(state: State, command: Command, knowledge: Knowledge) -> tuple[Event,
         if state.closed is None:
             raise NotAllowed("The session is not closed, so there is nothing to reopen.")
         events = (Withdrawn(state.closed.sequence, command.reason),)
+    elif isinstance(command, SpecGiven):
+        events = (_in_its_range(command, knowledge),)
     else:
         events = (command,)
     for event in events:
         _insist(state, event, knowledge)
     return events
+
+
+def read_spec(spec: Spec, text: str) -> Value:
+    """A spec's value from what was typed, whether or not it is usual: see `spec_outside`.
+
+    Raises ReadingError, with what to write instead, for what is no value of this spec at all.
+    """
+    try:
+        value = parse_spec(spec, text)
+    except ReadingError:
+        # The range is still of use where it tells a decimal comma from one for thousands.
+        value = parse_spec(replace(spec, possible=None), text)
+    trouble = _value_suits(spec, value)
+    if trouble:
+        raise ReadingError(trouble)
+    return value
+
+
+def spec_outside(spec: Spec, value: Value) -> str | None:
+    """How a number lies outside what is usual for its spec, as a sentence, or None.
+
+    Most often it is mistyped, or in another unit; but makers differ, so it is taken where whoever
+    typed it says so again: a `SpecGiven` with `outside`. The number of cylinders is no such figure.
+    """
+    if not spec.possible or isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    if not math.isfinite(value) or spec.id == CYLINDERS:
+        return None
+    low, high = spec.possible
+    if low <= value <= high:
+        return None
+    shown = f"{plain(value)} {spec.unit or ''}".rstrip()
+    usual = f"{plain(low)} to {plain(high)} {spec.unit or ''}".rstrip()
+    return f"{spec.name}: {shown} is outside the usual range ({usual})."
 
 
 def refusal(state: State, event: Event, knowledge: Knowledge) -> str | None:
@@ -156,6 +196,13 @@ def _insist(state: State, event: Event, knowledge: Knowledge) -> None:
     reason = refusal(state, event, knowledge)
     if reason is not None:
         raise NotAllowed(reason)
+
+
+def _in_its_range(given: SpecGiven, knowledge: Knowledge) -> SpecGiven:
+    """The event of a typed figure, marked as unusual only where it is."""
+    spec = knowledge.specs.get(given.spec)
+    beyond = spec is not None and spec_outside(spec, given.value) is not None
+    return replace(given, outside=given.outside and beyond)
 
 
 def _weighed(state: State, command: TakeReading, knowledge: Knowledge) -> ReadingTaken:
@@ -309,9 +356,14 @@ def _caution_fits_carrier(
 
 
 def _spec_makes_sense(state: State, event: SpecGiven, knowledge: Knowledge) -> str | None:
-    return _known("spec", event.spec, knowledge.specs) or _value_suits(
-        knowledge.specs[event.spec], event.value
-    )
+    reason = _known("spec", event.spec, knowledge.specs)
+    if reason:
+        return reason
+    spec = knowledge.specs[event.spec]
+    beyond = None if event.outside else spec_outside(spec, event.value)
+    if beyond:
+        return f"{beyond} Check the figure and its unit, or say that it is to be taken anyway."
+    return _value_suits(spec, event.value)
 
 
 def _vehicle_makes_sense(state: State, event: VehicleDescribed, knowledge: Knowledge) -> str | None:
@@ -320,7 +372,11 @@ def _vehicle_makes_sense(state: State, event: VehicleDescribed, knowledge: Knowl
         if reason:
             return reason
     for spec, value in event.specs.items():
-        reason = _known("spec", spec, knowledge.specs) or _value_suits(knowledge.specs[spec], value)
+        reason = _known("spec", spec, knowledge.specs)
+        if not reason:
+            known = knowledge.specs[spec]
+            # Nobody can be asked here, so what is unusual is given one by one.
+            reason = _value_suits(known, value) or spec_outside(known, value)
         if reason:
             return reason
     return None
@@ -334,11 +390,12 @@ def _value_suits(spec: Spec, value: Value) -> str | None:
         return _one_of(spec.name, value, spec.choices)
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         return f"{spec.name} is a number{f' in {spec.unit}' if spec.unit else ''}."
-    if spec.possible and not spec.possible[0] <= value <= spec.possible[1]:
-        low, high = spec.possible
-        return (
-            f"{spec.name}: {value:g} cannot be; it lies between {low:g} and {high:g} {spec.unit}."
-        )
+    if spec.id == CYLINDERS:
+        # As many readings are taken and laid out, so no other number can be worked with.
+        low, high = spec.possible or (1, MOST_READINGS)
+        low, high = max(1, low), min(high, MOST_READINGS)
+        if value != int(value) or not low <= value <= high:
+            return f"{spec.name} is a whole number from {plain(low)} to {plain(high)}."
     return None
 
 

@@ -11,7 +11,7 @@ from faulttree.scorer.evidence import GONE, PRESENT, Entry, Evidence, Finding, W
 from faulttree.session.events import Carrier, ReadingTaken, Showing, SpecUsed
 from faulttree.session.state import Fact, State
 from faulttree.trade.units import ReadingError
-from faulttree.tree.car import Car, Known, SpecUnknown, describe_car, fits
+from faulttree.tree.car import Car, SpecUnknown, describe_car, fits
 from faulttree.tree.graph import RouteStep, next_on_route
 from faulttree.tree.model import Caution, Knowledge, SpecLimit, Test
 
@@ -20,6 +20,9 @@ NOT_LISTED = "not-listed"
 
 With several complaints there is one for each, called `not-listed:TREE`.
 """
+
+UNUSUAL = "outside the usual range, taken anyway"
+"""What is said of the source of a typed figure that was asked about and taken all the same."""
 
 SURE_OF_GONE = 0.95
 """How sure a look is that does not find a complaint which comes and goes; as for any choice seen.
@@ -69,7 +72,8 @@ def car_of(state: State, knowledge: Knowledge) -> Car:
             continue
         given = state.specs.get(spec)
         source = given.event.source if given else described.source if described else ""
-        specs[spec] = Known(known.value, known.unit, "typed", source or known.source)
+        beyond = UNUSUAL if given and given.event.outside else ""
+        specs[spec] = replace(known, source=", ".join(filter(None, (source, beyond))))
     corrections = dict(car.corrections)
     for instrument, points in checked_points(state).items():
         corrections[instrument] = tuple(sorted(points.items()))

@@ -11,6 +11,9 @@ from typing import Literal
 from faulttree.trade import units
 from faulttree.tree.model import Instrument, Knowledge, Limit, Spec, SpecLimit, Test, Value
 
+CYLINDERS = "cylinders"
+"""The spec that says how many readings a test of every cylinder takes."""
+
 Origin = Literal["typed", "vehicle", "generic"]
 
 
@@ -64,7 +67,7 @@ class Car:
     @property
     def cylinders(self) -> int:
         """How many cylinders: as known, or as the firing order says, or four."""
-        number = self.number("cylinders")
+        number = self.number(CYLINDERS)
         if number is not None:
             return int(number)
         order = self.firing_order
@@ -114,7 +117,7 @@ def describe_car(
     for spec in knowledge.specs.values():
         unit = spec.unit or ""
         if spec.id in typed:
-            specs[spec.id] = Known(typed[spec.id], unit, "typed", "typed at intake")
+            specs[spec.id] = Known(typed[spec.id], unit, "typed")
         elif own and spec.id in own.specs:
             specs[spec.id] = Known(own.specs[spec.id], unit, "vehicle", own.source)
     for spec in knowledge.specs.values():

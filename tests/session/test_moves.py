@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
@@ -12,6 +13,7 @@ from faulttree.session.events import (
     Closed,
     ComplaintChecked,
     ComplaintTaken,
+    Envelope,
     Event,
     InstrumentChecked,
     Noted,
@@ -23,6 +25,7 @@ from faulttree.session.events import (
     VehicleDescribed,
     Withdrawn,
 )
+from faulttree.session.lines import NOTHING_BEFORE, read_line, write_line
 from faulttree.session.moves import (
     RULES,
     Command,
@@ -31,8 +34,11 @@ from faulttree.session.moves import (
     TakeReading,
     Undo,
     decide,
+    read_spec,
+    spec_outside,
     to_undo,
 )
+from faulttree.session.standing import car_of
 from faulttree.session.state import State
 from faulttree.session.words import say
 from faulttree.trade.units import ReadingError
@@ -68,7 +74,13 @@ def test_every_event_has_rules() -> None:
         (SpecGiven("colour", "blue"), "no spec"),
         (SpecGiven("fuel_pressure", "36"), "is a number in psi"),
         (SpecGiven("fuel_pressure", float("nan")), "is a number in psi"),
-        (SpecGiven("fuel_pressure", 500.0), "between 1 and 120 psi"),
+        (SpecGiven("fuel_pressure", 500.0), r"500 psi is outside the usual range \(1 to 120 psi\)"),
+        (VehicleDescribed(None, "", {"fuel_pressure": 500.0}), "outside the usual range"),
+        (SpecGiven("fuel_pressure", float("inf"), outside=True), "is a number in psi"),
+        (SpecGiven("fuel_system", "steam", outside=True), "one of: carburettor, multipoint"),
+        (SpecGiven("cylinders", 0.0, outside=True), "a whole number from 1 to"),
+        (SpecGiven("cylinders", 4.5), "a whole number from 1 to"),
+        (SpecGiven("cylinders", 1000.0, outside=True), "a whole number from 1 to"),
         (SpecGiven("firing_order", 4.0), "is a list"),
         (CautionAcknowledged("petrol", "test", "vacuum"), "does not carry"),
         (CautionAcknowledged("stop-hybrid", "test", "sensor"), "hand the car on"),
@@ -135,6 +147,68 @@ def test_outside_is_taken_when_said_again(
     assert low.bands == {band: float(band == bands[0]) for band in bands}
     assert "outside what the test can read" in say(high, knowledge)
     assert "outside" not in say(usual, knowledge)
+
+
+def test_an_unusual_figure_of_the_car_is_taken_when_said_again(
+    beginning: list[Event], folded: Folded, knowledge: Knowledge
+) -> None:
+    """A figure outside the usual range is taken once confirmed, and told with its source."""
+    state = folded(beginning)
+    unusual = SpecGiven("fuel_pressure", 500.0, "500", "plate", outside=True)
+    assert decide(state, unusual, knowledge) == (unusual,)
+    # Nothing that is usual is marked, whatever was asked.
+    usual = replace(unusual, value=50.0)
+    assert decide(state, usual, knowledge) == (replace(usual, outside=False),)
+    known = car_of(folded([*beginning, unusual]), knowledge).specs["fuel_pressure"]
+    assert (known.value, known.origin) == (500.0, "typed")
+    assert known.source == "plate, outside the usual range, taken anyway"
+    plain = car_of(folded([*beginning, replace(usual, outside=False)]), knowledge)
+    assert plain.specs["fuel_pressure"].source == "plate"
+
+
+def test_the_mark_of_an_unusual_figure_is_kept_in_the_log() -> None:
+    """A line keeps the mark; a line from before there was one reads as a usual figure."""
+    at = datetime(2026, 3, 9, tzinfo=UTC)
+    unusual = SpecGiven("fuel_pressure", 500.0, "500", outside=True)
+    line = write_line(Envelope(1, at, "sam", unusual), NOTHING_BEFORE)
+    assert read_line(line)[0].event == unusual
+    old = line.replace(b', "outside": true', b"")
+    assert old != line
+    assert read_line(old)[0].event == replace(unusual, outside=False)
+
+
+@pytest.mark.parametrize(
+    ("typed", "value", "beyond"),
+    [
+        ("36", 36.0, False),
+        ("250", 250.0, True),
+        ("-3 psi", -3.0, True),
+        # Only as a decimal comma it is within the range, so that is what was meant.
+        ("1,400", 1.4, False),
+    ],
+)
+def test_a_typed_figure_is_read_whether_or_not_it_is_usual(
+    typed: str, value: float, beyond: bool, knowledge: Knowledge
+) -> None:
+    """What is a number in a unit that fits is read; that it is unusual is told apart from that."""
+    spec = knowledge.specs["fuel_pressure"]
+    assert read_spec(spec, typed) == value
+    assert (spec_outside(spec, value) is not None) is beyond
+
+
+@pytest.mark.parametrize("typed", ["much", "40 ohm", "", "1e5", "40 40"])
+def test_what_is_no_figure_is_never_read(typed: str, knowledge: Knowledge) -> None:
+    """Words, units of another kind and two numbers at once are refused, asked or not."""
+    with pytest.raises(ReadingError):
+        read_spec(knowledge.specs["fuel_pressure"], typed)
+
+
+@pytest.mark.parametrize("typed", ["0", "-4", "4.5", "1000"])
+def test_the_number_of_cylinders_is_never_unusual(typed: str, knowledge: Knowledge) -> None:
+    """As many fields are laid out, so a number that no engine has is refused outright."""
+    spec = knowledge.specs["cylinders"]
+    with pytest.raises(ReadingError, match="Number of cylinders is a whole number from 1"):
+        read_spec(replace(spec, name="Number of cylinders"), typed)
 
 
 def test_nothing_makes_an_infinite_figure_a_reading(
