@@ -223,13 +223,16 @@ def suspect_body(cause: Cause) -> Content:
 
 
 def cause_rows(
-    reckoned: Reckoned, count: int, cells: int, *, two_lines: bool = False
+    reckoned: Reckoned, count: int, cells: int, *, two_lines: bool = False, moves: bool = True
 ) -> list[Content]:
-    """The likeliest causes: rank, name, bar, chance in numbers and words, and how it moved."""
+    """The likeliest causes: rank, name, bar, chance in numbers and words, and how it moved.
+
+    Without `moves` nothing was read yet that could have moved them.
+    """
     shown = [cause for cause in reckoned.causes if not cause.repaired][:count]
     rows: list[Content] = []
     for rank, cause in enumerate(shown, 1):
-        move = move_words(cause.before, cause.chance)
+        move = move_words(cause.before, cause.chance) if moves else ""
         if two_lines:
             rows.append(text.line((f"{rank} ", KEY), (text.clip(cause.name, cells - 2), "bold")))
             rows.append(_second_line(cause, move, cells))
@@ -250,8 +253,12 @@ def _one_line(rank: int, cause: Standing, move: str, cells: int) -> Content:
         (draw.bar(cause.chance, 7), "$text-primary"),
         (text.right(percent(cause.chance), 6), "bold"),
         (f" {text.left(words, 13)}", ""),
-        (f" {move}", "bold" if move[0] in "▲▼" else QUIET),
+        (f" {move}", _weight_of(move)),
     )
+
+
+def _weight_of(move: str) -> str:
+    return "bold" if move.startswith(("▲", "▼")) else QUIET
 
 
 def _second_line(cause: Standing, move: str, cells: int) -> Content:
@@ -260,7 +267,7 @@ def _second_line(cause: Standing, move: str, cells: int) -> Content:
         (draw.bar(cause.chance, 10), "$text-primary"),
         (text.right(percent(cause.chance), 6), "bold"),
         f" {text.left(chance_words(cause.chance), 13)}",
-        (f" {move}", "bold" if move[0] in "▲▼" else QUIET),
+        (f" {move}", _weight_of(move)),
     )
 
 
@@ -381,6 +388,10 @@ def ways(
         here = here and now is not None and now.id == best.id
         takes = minutes_words(best.minutes)
         words = best.name
+        # What stands right above need not be told twice.
+        same = any((step.kind, step.id) == (best.kind, best.id) for _, step in shown)
+        if same:
+            words, takes = "the same: it is worth most for its cost", ""
         if best.kind == "repair":
             words = f"repair now: {best.name}"
             takes += f", parts {money_words(best.parts)}" if best.parts else ""
@@ -392,7 +403,8 @@ def ways(
                     text.line((f"           {row}", QUIET))
                     for row in text.wrap(best.note, cells - 11)
                 ]
-            rows += _settles(best, cells, 3 if len(steps) == 1 else 2)
+            if not same:
+                rows += _settles(best, cells, 3 if len(steps) == 1 else 2)
     return rows
 
 
@@ -439,7 +451,7 @@ def settles_line(said: str, cells: int) -> str:
     found = _SETTLES.fullmatch(said)
     if found is None:
         return text.clip(said, cells)
-    lead, tail = found["lead"], f" {found['was']} → {found['now']}"
+    lead, tail = f"if {found['lead']}", f" {found['was']} → {found['now']}"
     room = cells - text.width(text.clean(lead)) - text.width(tail)
     return text.clip(f"{text.clean(lead)}{text.clip(found['name'], max(4, room))}{tail}", cells)
 
@@ -486,13 +498,26 @@ def _shown(event: ReadingTaken, test: Test | None) -> str:
     return shown_text(event, test) + (f" (true {true})" if true else "")
 
 
+MUCH = 0.02
+"""From what change of a chance on more than one is told."""
+
+
 def moves_words(reckoned: Reckoned, count: int, cells: int) -> list[str]:
     """What the last entry moved most, in plain words, each in so many cells at most."""
-    moved = sorted(reckoned.causes, key=lambda cause: -abs(cause.chance - cause.before))
+    # What would be shown by the same figure before and after did not move.
+    moved = [
+        cause
+        for cause in reckoned.causes
+        if not cause.repaired and percent(cause.before) != percent(cause.chance)
+    ]
+    moved.sort(key=lambda cause: -abs(cause.chance - cause.before))
+    if any(abs(cause.chance - cause.before) >= MUCH for cause in moved):
+        moved = [cause for cause in moved if abs(cause.chance - cause.before) >= MUCH]
+    else:
+        # Where all moves are small, one stands for them.
+        count = 1
     said = []
     for cause in moved[:count]:
-        if abs(cause.chance - cause.before) < 0.02 or cause.repaired:
-            break
         word = "rose" if cause.chance > cause.before else "fell"
         tail = f" {word} {percent(cause.before)} to {percent(cause.chance)}"
         said.append(text.clip(cause.name, cells - text.width(tail)) + tail)

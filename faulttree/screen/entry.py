@@ -228,9 +228,10 @@ class EntryPanel(Vertical):
         choices.display = test is not None and test.kind == "choice"
         self.set_class(choices.display, "-choice")
         choices.forget_typed()
-        choices.show_rows(self._choice_rows(test) if test is not None else (), keep="")
-        # Nothing is highlighted at first: Enter alone must not say that all is well.
-        choices.highlighted = None
+        if test is not None and choices.display:
+            choices.show_rows(self._choice_rows(test), keep="")
+            # Nothing is highlighted at first: Enter alone must not say that all is well.
+            choices.highlighted = None
         if reading is not None and per_cylinder:
             await self._show_table(reading.parts[0])
         self.query_one("#numbers").display = self.query_one("#table").display = per_cylinder
@@ -610,12 +611,13 @@ class EntryPanel(Vertical):
     def _verdict(self, weighed: Weighed, beyond: str = "") -> Content:
         """The band, how sure, the figure it rests on, and whether to take it again.
 
-        What lies `beyond` the test is said in place of the last.
+        What lies `beyond` the test is said first, and in place of the last.
         """
         _work, test = self._now
         band, chance = weighed.band, weighed.bands[weighed.band]
         good = band == test.expect
         pieces: list[text.Piece] = [
+            (f"! {beyond} " if beyond else "", "bold $text-warning"),
             ("✓ " if good else "✗ ", "bold"),
             (band, "bold $text-success" if good else "bold $text-warning"),
             f", {sure_words(chance)}",
@@ -624,9 +626,7 @@ class EntryPanel(Vertical):
             spread = figure(spread_shown(test, spread_of(weighed)), 2)
             shown = figure(to_shown(test, weighed.figure))
             pieces.append(f"   {shown} ± {with_unit(spread, unit_shown(test))}")
-        if beyond:
-            pieces.append((f"   ! {beyond}", "bold $text-warning"))
-        elif weighed.near:
+        if weighed.near and not beyond:
             pieces.append(("   Near a limit: take it again.", "bold"))
         return text.line(*pieces)
 

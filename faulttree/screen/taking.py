@@ -400,7 +400,14 @@ class TakingPage(Page[None]):
         causes: list[Content] = []
         if self.reckoned is not None:
             count = 6 if tall else 8 if wide else 4
-            causes = cards.cause_rows(self.reckoned, count, cells, two_lines=wide and tall)
+            state = self.work.state
+            causes = cards.cause_rows(
+                self.reckoned,
+                count,
+                cells,
+                two_lines=wide and tall,
+                moves=bool(state.readings or state.repairs or state.checks or state.specs),
+            )
         if wide or tall:
             key = self.shown_key("why")
             why = f"   {key}: why" if key else ""
@@ -460,8 +467,9 @@ class TakingPage(Page[None]):
         # Where there is room for several lines, names are told in full.
         count, cells = (3, 120) if self._is_tall() else (1, self._left_cells() - 15)
         moves = cards.moves_words(reckoned, count, cells)
-        said = "; ".join(moves) + "." if moves else "little."
-        return text.line(("Changed most: ", "bold"), said)
+        if not moves:
+            return text.line(("Changed: ", "bold"), "no chance by as much as 1 %.")
+        return text.line(("Changed most: ", "bold"), "; ".join(moves), ".")
 
     # --- cautions --------------------------------------------------------------------------------
 

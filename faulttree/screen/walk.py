@@ -262,6 +262,11 @@ class WalkPage(TakingPage):
             case _:
                 return super().check_action(action, parameters)
 
+    def name_of(self, action: actions.Action) -> str:
+        name = super().name_of(action)
+        # Back leaves the walk, whatever its card asks; all of it is on the disk by then.
+        return "Home" if action.id == "everywhere.back" and name == action.name else name
+
     def leave(self) -> None:
         """Leave the walk; the session can be gone on with at any time."""
         self.work.close()

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from faulttree.scorer.explain import Conflict
 from faulttree.screen import draw
-from faulttree.screen.cards import doubts, settles_line, steps
+from faulttree.screen.cards import cause_rows, doubts, moves_words, settles_line, steps
 from faulttree.screen.text import width
 from faulttree.screen.wording import chance_words, figure_shown, move_words, percent, weight_words
-from faulttree.screen.work import Advised, Reckoned
+from faulttree.screen.work import Advised, Reckoned, Standing
 from faulttree.session.entry import parse_spec
 from faulttree.session.events import ReadingTaken
 from faulttree.trade.units import ReadingError
@@ -139,7 +139,7 @@ def test_what_a_test_settles_keeps_its_figures():
     said = "low (22 %): Weak fuel pump or low supply voltage at the pump 22 % -> 71 %"
     short = settles_line(said, 44)
     assert short.endswith("22 % → 71 %")
-    assert short.startswith("low (22 %): Weak")
+    assert short.startswith("if low (22 %): Weak")
     assert width(short) <= 44
     assert settles_line("something else", 30) == "something else"
 
@@ -226,3 +226,28 @@ def test_a_figure_is_shown_in_the_unit_that_was_typed(knowledge):
     assert figure_shown(event, brought) == f"{60 / 3.386389:.4g} inHg"
     assert figure_shown(event, None) == "60 kPa"
     assert figure_shown(ReadingTaken("manifold-vacuum"), brought) == ""
+
+
+def _standing(*chances: tuple[float, float]) -> Reckoned:
+    """Causes by their chance before and now."""
+    return Reckoned(
+        1,
+        tuple(Standing(f"c{at}", f"cause {at}", now, was) for at, (was, now) in enumerate(chances)),
+    )
+
+
+def test_what_moved_most_comes_first_and_small_moves_are_told_by_one():
+    """Big moves are told largest first, without the small ones; where all are small, one is."""
+    big = _standing((0.30, 0.33), (0.10, 0.40), (0.051, 0.062))
+    assert moves_words(big, 3, 80) == ["cause 1 rose 10 % to 40 %", "cause 0 rose 30 % to 33 %"]
+    small = _standing((0.051, 0.058), (0.071, 0.084))
+    assert moves_words(small, 3, 80) == ["cause 1 rose 7 % to 8 %"]
+    assert moves_words(_standing((0.101, 0.104)), 3, 80) == []
+
+
+def test_before_anything_is_read_no_cause_says_that_it_did_not_move():
+    """Before the first reading the causes stand without a move."""
+    (row,) = cause_rows(_standing((0.2, 0.2)), 4, 76, moves=False)
+    assert "no change" not in row.plain
+    (row,) = cause_rows(_standing((0.2, 0.2)), 4, 76)
+    assert "= no change" in row.plain

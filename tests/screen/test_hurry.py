@@ -146,7 +146,7 @@ async def test_the_drivers_words_change_no_chance(drive, on_walk, work):
         await seat.press("d", "1")
         await seat.type("worse in rain")
         shown = await seat.press("enter", "escape")
-        assert "Changed most: little." in shown
+        assert "Changed: no chance by as much as 1 %." in shown
 
 
 async def test_a_reading_over_the_walk_leaves_the_collector_alone(drive, on_walk, work):

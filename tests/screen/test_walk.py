@@ -1,6 +1,7 @@
 """The walk: from a card through its reading to what it changed, at both sizes."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from textual import events
@@ -9,6 +10,7 @@ from textual.content import Content
 
 from faulttree.scorer.evidence import Entry
 from faulttree.screen.app import FaulttreeApp
+from faulttree.screen.cards import ways
 from faulttree.screen.lists import ChoiceList, Row
 from faulttree.screen.page import Words
 from faulttree.screen.work import Reckoned, Reckoner, begin, moved
@@ -102,6 +104,8 @@ async def test_a_figure_that_cannot_be_is_never_taken_in_silence(drive, on_walk,
         await seat.press("2", "enter")
         shown = await seat.type("99")
         assert "! 99 inHg is outside what this test can read (0 to 30 inHg)." in shown
+        # What it would come to stands behind the doubt.
+        assert shown.index("! 99 inHg is outside") < shown.index("as good as certain")
         shown = await seat.press("enter")
         assert len(readings(work)) == 1
         assert "Enter again takes it anyway; or mend it." in shown
@@ -780,3 +784,22 @@ async def test_repeats_of_every_cylinder_show_their_means(drive, on_walk, work):
         seat.page.choose("compression")
         await seat.settle()
         assert "2 times, mean 151, 148, 96, 151, spread up to 1.4" in seat.words
+
+
+def test_advice_that_agrees_with_the_route_is_told_once(work):
+    """Where route and advice ask for the same test, the advice says so and no more."""
+    steps = work.routes()
+    advised = Reckoner(work.knowledge).advice(work.state, work.car)
+    asked = next(s for s in advised.suggestions if s.id == steps["idle"].id)
+    other = next(s for s in advised.suggestions if s.id != steps["idle"].id)
+    same = "the same: it is worth most for its cost"
+
+    def said(best):
+        first = replace(advised, suggestions=(best, *advised.suggestions))
+        return [row.plain for row in ways(work, steps, first, None, 60, full=True)]
+
+    agreed, apart = said(asked), said(other)
+    assert sum(asked.name in row for row in agreed) == 1
+    assert any(same in row for row in agreed)
+    assert not any(same in row for row in apart)
+    assert any(row.startswith("a Advice") and other.name[:20] in row for row in apart)
