@@ -43,7 +43,7 @@ from faulttree.session.words import (
 )
 from faulttree.trade.units import convert, same_kind
 from faulttree.trade.words import plain
-from faulttree.tree.car import Car
+from faulttree.tree.car import Car, Known
 from faulttree.tree.model import Caution, Knowledge, Test, Value
 
 RECORDS = (
@@ -60,6 +60,13 @@ _ORIGINS: Mapping[str, str] = {
     "vehicle": "the car's own file",
     "generic": "generic figure, not the maker's",
 }
+_LEADS: Mapping[str, str] = {
+    "vehicle": "From the car's own file",
+    "typed": "Typed in this session",
+    "generic": "Generic figures, not the maker's",
+    "assumed": "Assumed, to be checked on the car",
+}
+"""What stands over the figures of each origin."""
 _TAKEN_AS: Mapping[str, str] = {
     "route": "the authored route",
     "advice": "the advice",
@@ -168,10 +175,11 @@ def _complaints(state: State, knowledge: Knowledge) -> list[Block]:
 def _vehicle(state: State, knowledge: Knowledge) -> list[Block]:
     car = car_of(state, knowledge)
     blocks: list[Block] = [Heading(2, "The car"), Paragraph(car.name or "The car was not named.")]
-    used: dict[str, None] = {}
+    used: dict[str, str] = {}
     for fact in state.readings:
         if fact.event.test in knowledge.tests:
-            used |= dict.fromkeys(specs_of(knowledge.tests[fact.event.test], car))
+            for spec in specs_of(knowledge.tests[fact.event.test], car):
+                used.setdefault(spec, fact.event.unit)
     kind = [
         f"{name_of(spec, knowledge)}: {value_text(known.value)}"
         for spec, known in car.specs.items()
@@ -182,20 +190,7 @@ def _vehicle(state: State, knowledge: Knowledge) -> list[Block]:
     # A figure from a file or a default that no reading stood on says nothing here.
     shown = [spec for spec in car.specs if spec in used or car.specs[spec].origin == "typed"]
     if shown:
-        rows = []
-        for spec in shown:
-            known = car.specs[spec]
-            rows.append(
-                (
-                    name_of(spec, knowledge),
-                    with_unit(_value(known.value), known.unit),
-                    _origin(known.origin, known.source),
-                    "yes" if spec in used else "",
-                )
-            )
-        blocks.append(
-            Table(("Spec", "Value", "Where it came from", "Used for a limit"), tuple(rows))
-        )
+        blocks += [Heading(3, "Figures behind the limits"), *_figures(shown, used, car, knowledge)]
     unknown = [name_of(spec, knowledge) for spec in used if spec not in car.specs]
     if unknown:
         blocks.append(Paragraph(f"Not known for this car: {', '.join(unknown)}."))
@@ -209,6 +204,47 @@ def _vehicle(state: State, knowledge: Knowledge) -> list[Block]:
         blocks.append(Heading(3, "Instruments checked"))
         blocks.append(Facts(tuple(("", line) for line in checks)))
     return blocks
+
+
+def _figures(
+    shown: Sequence[str], used: Mapping[str, str], car: Car, knowledge: Knowledge
+) -> list[Block]:
+    """Figures of the car under where they came from, which is said once for all of them.
+
+    `used` holds the figures that a limit stands on, each with the unit of that limit.
+    """
+    blocks: list[Block] = []
+    by_origin: dict[str, list[str]] = {}
+    for spec in shown:
+        known = car.specs[spec]
+        # The source of what is only assumed says where to look, not that anybody has looked.
+        assumed = known.origin == "generic" and known.source == SEEN_ON_CAR
+        by_origin.setdefault("assumed" if assumed else known.origin, []).append(spec)
+    for origin, lead in _LEADS.items():
+        specs = by_origin.get(origin)
+        if not specs:
+            continue
+        sources = {spec: _source(car.specs[spec], knowledge) for spec in specs}
+        same = next(iter(sources.values())) if len(set(sources.values())) == 1 else ""
+        items = []
+        for spec in specs:
+            value = _in_unit(car.specs[spec].value, car.specs[spec].unit, used.get(spec, ""))
+            differs = "" if same else sources[spec]
+            notes = [differs, "" if spec in used else "no limit stands on it"]
+            marked = "; ".join(filter(None, notes))
+            items.append((name_of(spec, knowledge), f"{value} ({marked})" if marked else value))
+        blocks += [Paragraph(f"{lead} ({same}):" if same else f"{lead}:"), Facts(tuple(items))]
+    return blocks
+
+
+def _source(known: Known, knowledge: Knowledge) -> str:
+    """Where a figure stands, or what it was worked out of and how."""
+    if known.origin == "generic" and known.source == SEEN_ON_CAR:
+        return ""
+    if not known.out_of:
+        return known.source
+    parts = " and ".join(name_of(spec, knowledge) for spec in known.out_of)
+    return "; ".join(filter(None, (f"worked out of {parts}", known.source)))
 
 
 def _course(state: State, knowledge: Knowledge) -> list[Block]:
@@ -292,15 +328,21 @@ def _effect(reckoner: Reckoner, envelope: Envelope, gone: Envelope | None) -> li
         reason = gone.event.reason if isinstance(gone.event, Withdrawn) else ""
         why = f": {reason}" if reason else ""
         return [("Withdrawn", f"by entry {gone.sequence}{why}. It counts for nothing.")]
-    return [("What it did", "; ".join(reckoner.moves(envelope.sequence)))]
+    moves = reckoner.moves(envelope.sequence)
+    if moves == biggest_moves({}, {}, {}) and not isinstance(envelope.event, ReadingTaken):
+        # The scorer speaks of readings; a repair or a look for the complaint is none.
+        moves = ["This changed little."]
+    return [("What it did", "; ".join(moves))]
 
 
 def _reading_items(
     envelope: Envelope, event: ReadingTaken, test: Test | None, knowledge: Knowledge
 ) -> list[tuple[str, str]]:
-    items = [("When", _stamp(envelope)), ("Typed", _typed(event))]
+    typed, shown = _typed(event), shown_text(event, test)
+    # What was taken as it was typed is said once.
+    items = [("When", _stamp(envelope)), ("Typed", typed if typed != shown else "")]
     if event.choice is None:
-        shown, true = shown_text(event, test), true_text(event, test)
+        true = true_text(event, test)
         items.append(("Shown", shown))
         items.append(("True, after correction of the instrument", true))
         figure = figure_text(event)
@@ -451,7 +493,7 @@ def _after(row: ProofRow, repairs: int, knowledge: Knowledge) -> str:
     again = "not read again" if row.kind == "test" else "not looked for again"
     if row.between is None:
         return again if row.before else "not read"
-    return f"{again} ({_found(row, row.between, taken_when(row.between, repairs), knowledge)})"
+    return f"{again}, {_found(row, row.between, taken_when(row.between, repairs), knowledge)}"
 
 
 def _found(row: ProofRow, side: Side, when: str, knowledge: Knowledge) -> str:
@@ -461,7 +503,7 @@ def _found(row: ProofRow, side: Side, when: str, knowledge: Knowledge) -> str:
         event = side.group.last.event
         text = figure_text(event) or shown_text(event, knowledge.tests.get(row.id))
         found = f"{text}: {side.band}"
-    return f"{when}: {found}" if when else found
+    return f"{found} {when}".rstrip()
 
 
 def _remaining(state: State, knowledge: Knowledge) -> list[Block]:

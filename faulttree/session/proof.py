@@ -149,9 +149,12 @@ def remaining(state: State, knowledge: Knowledge) -> tuple[str, ...]:
             left.append(f"Not proved by {due.name}: cannot be done ({due.cannot}).")
         else:
             left.append(f"To be repeated after the repair: {due.name} ({due.why}).")
-    for cause in dict.fromkeys(fact.event.cause for fact in state.repairs):
+    causes = dict.fromkeys(fact.event.cause for fact in state.repairs)
+    for cause in causes:
         if cause in knowledge.causes and knowledge.causes[cause].set_up:
-            left.append(f"Set up after the repair: {knowledge.causes[cause].set_up}")
+            # With several repairs the words alone do not say which one asks for it.
+            which = f", {name_of(cause, knowledge)}" if len(causes) > 1 else ""
+            left.append(f"Set up after the repair{which}: {knowledge.causes[cause].set_up}")
     repeated = {due.id for due in to_repeat(state, knowledge)}
     for test, cannot in state.cannot_do.items():
         if test not in repeated:

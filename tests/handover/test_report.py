@@ -21,9 +21,11 @@ from faulttree.session.chances import Reckoning, before_readings, reckon
 from faulttree.session.events import (
     CannotDo,
     CautionAcknowledged,
+    ComplaintChecked,
     ComplaintTaken,
     Noted,
     Repaired,
+    SpecGiven,
     VehicleDescribed,
     Withdrawn,
 )
@@ -81,7 +83,7 @@ def test_spec_values_say_where_they_came_from(open_text: str) -> None:
     """Every spec that a limit stood on is there with its origin; unknown ones are named."""
     part = section(open_text, "The car")
     assert "Blue estate" in part
-    assert "| Fuel pressure | 44 psi | typed in this session (maker's handbook) | yes |" in part
+    assert "Typed in this session (maker's handbook):\n\n- Fuel pressure: 44 psi\n" in part
     assert "- Fuel gauge" not in part
     assert "- Vacuum gauge: 15 shown was 17 true, against a new gauge" in part
 
@@ -93,7 +95,7 @@ def test_a_generic_figure_is_called_one(played: Played, knowledge: Knowledge) ->
         TakeReading("compression", "150 150 150 150", Entry({"value": (150.0,) * 4})),
     ]
     text = to_markdown(report(played(commands), knowledge))
-    assert "| Cylinders | 4 | generic figure, not the maker's | yes |" in text
+    assert "Generic figures, not the maker's:\n\n- Cylinders: 4\n" in text
     assert "Not known for this car: Firing order, Banks." in text
 
 
@@ -135,7 +137,32 @@ def test_what_nobody_looked_at_is_not_called_seen(played: Played, knowledge: Kno
     taken = TakeReading("compression", "150 150 150 150", Entry({"value": (150.0,) * 4}))
     state = played([ComplaintTaken("unsteady"), taken])
     text = to_markdown(report(state, replace(knowledge, specs=specs)))
-    assert "| Cylinders | 4 | assumed, to be checked on the car | yes |" in text
+    assert "Assumed, to be checked on the car:\n\n- Cylinders: 4\n" in text
+
+
+def test_a_source_is_said_once_and_only_what_differs_is_marked(
+    played: Played, knowledge: Knowledge
+) -> None:
+    """Figures stand under where they came from; a book that differs stands behind its figure."""
+    commands: list[Command] = [
+        ComplaintTaken("unsteady"),
+        SpecGiven("firing_order", (1, 3, 4, 2), "1-3-4-2", "the valve cover"),
+        SpecGiven("cylinders", 4.0, "4", "counted"),
+        SpecGiven("fuel_pressure", 44.0, "44 psi", "counted"),
+        TakeReading("compression", "150 150 150 150", Entry({"value": (150.0,) * 4})),
+    ]
+    part = section(to_markdown(report(played(commands), knowledge)), "The car")
+    assert (
+        "Typed in this session:\n\n"
+        "- Fuel pressure: 44 psi (counted; no limit stands on it)\n"
+        "- Cylinders: 4 (counted)\n"
+        "- Firing order: 1-3-4-2 (the valve cover)\n"
+    ) in part
+    order = SpecGiven("firing_order", (1, 3, 4, 2), "1-3-4-2", "counted")
+    same: list[Command] = [commands[0], order, commands[2], commands[4]]
+    part = section(to_markdown(report(played(same), knowledge)), "The car")
+    assert "Typed in this session (counted):\n\n- Cylinders: 4\n" in part
+    assert part.count("counted") == 1
 
 
 @pytest.mark.parametrize(
@@ -158,6 +185,24 @@ def test_readings_in_order(open_text: str) -> None:
     part = section(open_text, "What was done, in order")
     places = [part.index(f"Entry {number}, ") for number in (5, 6, 7, 8, 9, 11, 12, 13)]
     assert places == sorted(places)
+
+
+def test_what_was_taken_as_typed_is_said_once(open_text: str) -> None:
+    """A reading that was typed as it is shown has no second line for it."""
+    seen = entry(open_text, 5)
+    assert "- Seen: hunting" in seen
+    assert "- Typed: " not in seen
+
+
+def test_a_look_that_changes_little_is_called_no_reading(
+    played: Played, knowledge: Knowledge
+) -> None:
+    """Where no chance moves much, a look for the complaint is not called a reading."""
+    gone = ComplaintChecked("unsteady", "gone")
+    commands: list[Command] = [ComplaintTaken("unsteady"), Repaired("air-leak"), gone, gone]
+    text = to_markdown(report(played(commands), knowledge))
+    assert "- What it did: This changed little." in entry(text, 5).splitlines()
+    assert "This reading" not in text
 
 
 def test_withdrawn_entries_are_marked(open_text: str, played: Played) -> None:
@@ -246,17 +291,20 @@ def test_proof_over_two_repairs_says_when_each_was_read(
 
     commands: list[Command] = [
         ComplaintTaken("unsteady"),
-        *[look("hunting"), read("vacuum", 12.0), Repaired("air-leak")],
-        *[look("low"), read("vacuum", 18.0), Repaired("worn-rings")],
+        look("hunting"),
+        read("vacuum", 12.0),
+        Repaired("air-leak"),
+        look("low"),
+        read("vacuum", 18.0),
+        Repaired("worn-rings"),
     ]
     part = section(to_markdown(report(played(commands), knowledge)), "Before and after")
     lines = part.splitlines()
     assert (
-        "| Watch the idle | hunting | not read again (between repairs 1 and 2: low) "
-        "| not repeated |"
+        "| Watch the idle | hunting | not read again, low between repairs 1 and 2 | not repeated |"
     ) in lines
     (vacuum,) = [line for line in lines if line.startswith("| Manifold vacuum")]
-    assert "| between repairs 1 and 2: 18 ± 0.58 inHg: in limits | better |" in vacuum
+    assert "| 18 ± 0.58 inHg: in limits between repairs 1 and 2 | better |" in vacuum
     assert "| Idle is unsteady | present | not looked for again | not repeated |" in lines
 
 

@@ -352,6 +352,9 @@ def test_what_remains(beginning: list[Event], folded: Folded, knowledge: Knowled
     assert "To be repeated after the repair: Fuel pressure" in text
     assert "To be repeated after the repair: Idle is unsteady" in text
     assert "Set up after the repair: Prime the rail and look for leaks." in text
+    two = [*events, Repaired("not-listed", "a clip")]
+    named = "Set up after the repair, Weak pump: Prime the rail and look for leaks."
+    assert named in remaining(folded(two), knowledge)
     assert "Not done: Compression (no gauge)." in text
     assert "Caution not acknowledged, Idle is unsteady: A road test" in text
     assert "The complaint is still there" not in text
