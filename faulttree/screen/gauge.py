@@ -1,6 +1,13 @@
-"""Which instrument a reading was taken with, and where that instrument is known to be out."""
+"""Which instrument a reading was taken with, and where that instrument is known to be out.
+
+Files say an instrument's unit and nothing of its range, and a unit alone says little: a wire gauge
+and a road both have a length. So what an instrument can read is told by the tests that ask for it.
+"""
 
 from __future__ import annotations
+
+import re
+from collections.abc import Mapping
 
 from textual.app import ComposeResult
 
@@ -13,9 +20,16 @@ from faulttree.screen.work import Work
 from faulttree.session.events import InstrumentChecked
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed
-from faulttree.trade.units import ReadingError, parse_quantity, same_kind
+from faulttree.trade.units import (
+    ReadingError,
+    convert,
+    convert_difference,
+    kind,
+    parse_quantity,
+    same_kind,
+)
 from faulttree.tree.car import instrument_for
-from faulttree.tree.model import Instrument, Part, Test
+from faulttree.tree.model import Instrument, Knowledge, Part, Test
 
 AS_ASKED = "as-asked!"
 CHECK = "check!"
@@ -57,14 +71,6 @@ class GaugePage(Page[dict[str, str]]):
         """The instrument that a part is read with."""
         return self.instruments.get(part.name, part.instrument)
 
-    def fitting(self, part: Part) -> list[Instrument]:
-        """Those that can read the part: the one asked for, then those in its unit, then others."""
-        known = self.work.knowledge.instruments.values()
-        return sorted(
-            (one for one in known if _reads(one, part)),
-            key=lambda one: (one.id != part.instrument, one.unit != part.unit),
-        )
-
     def show(self) -> None:
         """Show the instruments that can read this part."""
         name = "" if len(self.parts) == 1 else f" for {self.part.name}"
@@ -73,7 +79,7 @@ class GaugePage(Page[dict[str, str]]):
         )
         used = self.used(self.part)
         rows = []
-        for instrument in self.fitting(self.part):
+        for instrument in offered(self.test, self.part, self.work.knowledge):
             mark = "  (this one)" if instrument.id == used else ""
             accuracy = f"± {with_unit(figure(instrument.accuracy), instrument.unit)}"
             room = max(40, self.size.width - 8)
@@ -168,8 +174,100 @@ class GaugePage(Page[dict[str, str]]):
         self.show()
 
 
-def _reads(instrument: Instrument, part: Part) -> bool:
-    """Whether an instrument can read this part at all."""
-    if instrument.id == part.instrument:
+# --- which instruments can take a reading --------------------------------------------------------
+
+Reach = Mapping[str, tuple[float, float]]
+
+LEAST_COVERED, WHOLE = 0.3, 0.9
+"""How much of what a test may read an instrument must reach to be offered, and to reach it all."""
+COARSEST, FINEST = 1 / 4, 1e-6
+"""How far an instrument may be out, in shares of what a test may read; finer ones are for less."""
+
+NAMES_NOTHING = frozenset({"angle", "share", "a plain number"})
+"""Kinds of unit that do not say what is measured: percent of carbon monoxide, or of leakage."""
+MERCURY = frozenset({"inHg", "mmHg"})
+"""Units in which the trade reads suction, and no other pressure."""
+
+
+def offered(test: Test, part: Part, knowledge: Knowledge) -> list[Instrument]:
+    """The instruments that can read a part of a test, those that are meant for it first.
+
+    That is the one it asks for, then those that its tools name, then those in its own unit; of
+    those alike, what reaches all that may be read comes first, and then the finest.
+    """
+    reach = _reach(knowledge)
+
+    def order(one: Instrument) -> tuple[bool, float, bool, bool, float]:
+        if one.id == part.instrument:
+            return False, 0.0, False, False, 0.0
+        partly = _covered(one, part, reach) < WHOLE
+        width = convert_difference(one.accuracy, one.unit, part.unit)
+        return True, -_named(one, test), one.unit != part.unit, partly, width
+
+    known = knowledge.instruments.values()
+    return sorted((one for one in known if _reads(one, test, part, reach)), key=order)
+
+
+def _reads(one: Instrument, test: Test, part: Part, reach: Reach) -> bool:
+    """Whether an instrument can read a part at all."""
+    if one.id == part.instrument:
         return True
-    return bool(part.unit) and same_kind(instrument.unit, part.unit)
+    if not part.unit or not same_kind(one.unit, part.unit) or not _is_of_its_size(one, part, reach):
+        return False
+    measures = kind(part.unit)
+    if measures == "share" and one.id in reach:
+        # It has a use of its own, and that is another share.
+        return False
+    if measures in NAMES_NOTHING or (part.unit in MERCURY and one.unit not in MERCURY):
+        return _named(one, test) == 1.0
+    return True
+
+
+def _is_of_its_size(one: Instrument, part: Part, reach: Reach) -> bool:
+    """Whether an instrument tells a part's readings apart, and reaches enough of them."""
+    if part.possible is None:
+        return True
+    low, high = part.possible
+    width = convert_difference(one.accuracy, one.unit, part.unit)
+    if not (high - low) * FINEST <= width <= (high - low) * COARSEST:
+        return False
+    return _covered(one, part, reach) >= LEAST_COVERED
+
+
+def _covered(one: Instrument, part: Part, reach: Reach) -> float:
+    """The share of what a part may read that an instrument reaches; 1 where nothing is known."""
+    if part.possible is None or one.id not in reach:
+        return 1.0
+    low, high = part.possible
+    least, most = (convert(end, one.unit, part.unit) for end in reach[one.id])
+    # Suction is a pressure with the other sign: some tests count it below nought, some above.
+    cover = max(min(most, high) - max(least, low), min(most, -low) - max(least, -high))
+    return cover / (high - low)
+
+
+def _reach(knowledge: Knowledge) -> Reach:
+    """What every instrument is known to read, in its own unit: all that is asked of it."""
+    found: dict[str, tuple[float, float]] = {}
+    for test in knowledge.tests.values():
+        for part in test.reading.parts if test.reading is not None else ():
+            one = knowledge.instruments.get(part.instrument or "")
+            if one is None or part.possible is None or not same_kind(one.unit, part.unit):
+                continue
+            low, high = (convert(end, part.unit, one.unit) for end in part.possible)
+            least, most = found.get(one.id, (low, high))
+            found[one.id] = min(least, low), max(most, high)
+    return found
+
+
+def _named(one: Instrument, test: Test) -> float:
+    """How far a tool of a test is such an instrument: the share of its name's words found there.
+
+    Of the name, what comes before that which tells it from others of its sort.
+    """
+    head = re.split(r",| (?:with|for|of|on|or|and|against) ", one.name)[0]
+    words = _words(head)
+    return max((len(words & _words(tool)) / len(words) for tool in test.tools if words), default=0)
+
+
+def _words(said: str) -> set[str]:
+    return set(re.findall(r"\w+", said.casefold()))

@@ -10,7 +10,6 @@ from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.closing import helped_nothing
 from faulttree.screen.entry import EntryPanel, Field
 from faulttree.screen.figures import FiguresPage
-from faulttree.screen.gauge import GaugePage
 from faulttree.screen.page import Words
 from faulttree.screen.reading import ReadingPage
 from faulttree.screen.wording import chance_words
@@ -236,20 +235,6 @@ async def test_every_figure_of_a_car_has_its_whole_name_at_80_columns(drive, fou
             assert text.width(row) <= 76
             known = four_gas.car.specs.get(spec.id)
             assert known is None or value_text(known.value) in row
-
-
-def test_the_instruments_of_a_reading_begin_with_those_in_its_unit(sessions):
-    """The one that the test asks for stands first; one with another scale comes last."""
-    knowledge = load(["idle-unsteady"], trees_dir=shipped(TREES))
-    work = begin(sessions, knowledge, "sam", "Idle", ("idle-unsteady",), [])
-    test = knowledge.tests["fuel-pressure-prime"]
-    part = test.reading.parts[0]
-    offered = GaugePage(work, test, {}).fitting(part)
-    assert offered[0].id == part.instrument
-    units = [one.unit == part.unit for one in offered]
-    assert units.count(True) > 1
-    assert not units[-1]
-    assert units == sorted(units, reverse=True)
 
 
 async def test_the_route_that_is_walked_stands_first(drive, on_walk, sessions):
