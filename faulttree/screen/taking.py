@@ -389,7 +389,9 @@ class TakingPage(Page[None]):
         if stage:
             said += f", after {stage} repair{'' if stage == 1 else 's'}"
         self.head(work.title, f"{said}, all saved")
-        self.query_one("#changed", Words).update(text.stack(self._changed()))
+        cells = self._left_cells()
+        changed = [text.fold(row, cells) for row in self._changed()]
+        self.query_one("#changed", Words).update(text.stack(changed))
         self.show_beside(self._right_cells())
         self._show_head()
         self.refresh_bindings()

@@ -8,6 +8,7 @@ a plain string to a widget that would read it as markup.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable
 
@@ -204,6 +205,27 @@ def wrap(text: object, cells: int) -> list[str]:
     while len(rows) > 1 and not rows[-1]:
         rows.pop()
     return rows
+
+
+_WORD = re.compile(r"\S+(?: %\S*)*")
+"""A word; a figure and its per cent sign are one."""
+
+
+def fold(content: Content, cells: int) -> Content:
+    """The content broken at spaces for so many cells, a figure never parted from its per cent sign.
+
+    A word that is too long for a line is left to the widget.
+    """
+    plain = content.plain
+    broken = list(plain)
+    start = 0
+    for word in _WORD.finditer(plain):
+        start = max(start, plain.rfind("\n", 0, word.start()) + 1)
+        if word.start() > start and cell_len(plain[start : word.end()]) > cells:
+            # As long as a space, so that every style stays on its words.
+            broken[word.start() - 1] = "\n"
+            start = word.start()
+    return Content("".join(broken), spans=content.spans)
 
 
 def _head(word: str, cells: int) -> str:

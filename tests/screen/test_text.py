@@ -1,12 +1,26 @@
 """The gate from data to the screen lets nothing through that a terminal or a parser would obey."""
 
+import itertools
+import re
 import unicodedata
 
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
+from textual.content import Content
 
-from faulttree.screen.text import clean, clip, ends, left, line, paragraph, right, wrap
+from faulttree.screen.text import (
+    clean,
+    clip,
+    ends,
+    fold,
+    left,
+    line,
+    paragraph,
+    right,
+    width,
+    wrap,
+)
 
 
 def test_an_escape_is_shown_as_a_sign():
@@ -84,3 +98,24 @@ def test_wrapping_loses_no_word(text, cells):
 def test_a_wide_character_is_never_halved():
     """A character two cells wide is left out rather than cut in two."""
     assert clip("漢字漢字", 4) == "漢…"
+
+
+@given(st.lists(st.sampled_from(["27 %", "4 %;", "rose", "to", "a", "gasket,"]), min_size=1))
+def test_folding_keeps_a_figure_with_its_per_cent_sign(words):
+    """Folded text has the same words in rows that fit, and no row begins with a per cent sign."""
+    folded = fold(Content(" ".join(words)), 12)
+    rows = folded.plain.split("\n")
+    assert " ".join(rows) == " ".join(words)
+    assert all(width(row) <= 12 and not row.startswith("%") for row in rows)
+    # Full rows: the next word would not have fitted.
+    for row, after in itertools.pairwise(rows):
+        first = re.match(r"\S+(?: %\S*)*", after)
+        assert width(f"{row} {first[0]}") > 12
+
+
+def test_folding_keeps_styles_on_their_words():
+    """A break takes the place of a space, so that what was bold stays bold."""
+    folded = fold(line("one two ", ("three four", "bold"), " five"), 9)
+    assert folded.plain == "one two\nthree\nfour five"
+    (span,) = folded.spans
+    assert folded.plain[span.start : span.end] == "three\nfour"
