@@ -440,20 +440,21 @@ def _way(
     return [text.link(made, f"screen.{method}") if method else made]
 
 
-_SETTLES = re.compile(
-    r"(?P<lead>.+? \([^)]*%\): )(?P<name>.+) "
-    r"(?P<was>[≤≥]?[0-9]+ %) -> (?P<now>[≤≥]?[0-9]+ %)"
-)
+_LEAD = re.compile(r".+? \([^)]*%\): ")
+_MOVES = re.compile(r"(?P<name>.+) (?P<was>[≤≥]?[0-9]+ %) -> (?P<now>[≤≥]?[0-9]+ %)")
 
 
 def settles_line(said: str, cells: int) -> str:
     """What a reading would do, in so many cells; the name gives way, the figures stay."""
-    found = _SETTLES.fullmatch(said)
-    if found is None:
-        return text.clip(said, cells)
-    lead, tail = f"if {found['lead']}", f" {found['was']} → {found['now']}"
-    room = cells - text.width(text.clean(lead)) - text.width(tail)
-    return text.clip(f"{text.clean(lead)}{text.clip(found['name'], max(4, room))}{tail}", cells)
+    found = _LEAD.match(said)
+    lead = f"if {text.clean(found[0])}" if found is not None else ""
+    told = said[found.end() :] if found is not None else said
+    moves = _MOVES.fullmatch(told) if lead else None
+    if moves is None:
+        return text.clip(lead + text.clean(told), cells)
+    tail = f" {moves['was']} → {moves['now']}"
+    room = cells - text.width(lead) - text.width(tail)
+    return text.clip(f"{lead}{text.clip(moves['name'], max(4, room))}{tail}", cells)
 
 
 def _settles(suggestion: Suggestion, cells: int, count: int) -> list[Content]:
