@@ -180,7 +180,7 @@ class ExercisePage(Page[None]):
 
     def _known(self) -> Content:
         """What was known before the hidden step: the latest entries first, then the driver."""
-        from faulttree.screen.scores import driver_words
+        from faulttree.screen.scores import car_words, driver_words
         from faulttree.session.words import say
         from faulttree.study.exercise import before
 
@@ -202,7 +202,8 @@ class ExercisePage(Page[None]):
                 text.line(row)
                 for row in text.wrap(say(fact.event, self.work.knowledge), self._cells)
             ]
-        for said in driver_words(known, self.work.knowledge):
+        car = car_words(known, self.work.knowledge)
+        for said in (*driver_words(known, self.work.knowledge), car):
             rows += [text.line(row) for row in text.wrap(said, self._cells)]
         return text.stack(rows)
 
@@ -360,6 +361,7 @@ class ExercisePage(Page[None]):
     def _ask_chances(self, written: str = "", trouble: str = "") -> None:
         """Ask for a chance for each of the likeliest causes; going back leaves the score out."""
         from faulttree.screen.boxes import WriteBox
+        from faulttree.screen.scores import ANY_OTHER
         from faulttree.session.words import name_of
         from faulttree.study.exercise import asked, forecast, parse_chances
 
@@ -367,7 +369,7 @@ class ExercisePage(Page[None]):
         assert self.scene is not None
         work, chances = self.work, self.scene.chances
         causes = asked(chances)
-        names = [*(name_of(cause, work.knowledge) for cause in causes), "Any other cause"]
+        names = [*(name_of(cause, work.knowledge) for cause in causes), ANY_OTHER]
         room = max(30, min(self.size.width, 80) - 12)
         rows = [text.line("How likely is each, in per cent? Several can be true at once.")]
         rows += [text.line(f"{at}. {text.clip(name, room)}") for at, name in enumerate(names, 1)]

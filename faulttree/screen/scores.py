@@ -9,8 +9,9 @@ from collections.abc import Sequence
 
 from faulttree.screen.wording import minutes_words, money_words, percent
 from faulttree.session.events import ReadingTaken
+from faulttree.session.standing import car_of
 from faulttree.session.state import State
-from faulttree.session.words import name_of
+from faulttree.session.words import name_of, value_text
 from faulttree.study.exercise import (
     OTHER,
     Choice,
@@ -23,6 +24,8 @@ from faulttree.study.exercise import (
 )
 from faulttree.tree.model import Knowledge
 
+ANY_OTHER = "Any other cause"
+"""What the last figure of a forecast is asked and told for."""
 COSTS = (
     "Costs: the money still to be spent until the complaint is gone, if this is done now and the "
     "best after it. Bits: how much it can be expected to tell of the causes."
@@ -40,6 +43,17 @@ def driver_words(state: State, knowledge: Knowledge) -> list[str]:
         words += [f"{question} {answer}" for question, answer in taken.answers.items()]
         said.append(f"Complaint: {'; '.join(word.rstrip('.') for word in words if word)}")
     return said
+
+
+def car_words(state: State, knowledge: Knowledge) -> str:
+    """Which car it is and of what kind, as far as that was known; what is assumed is left out."""
+    car = car_of(state, knowledge)
+    kind = [
+        f"{name_of(spec, knowledge)}: {value_text(known.value)}"
+        for spec, known in car.specs.items()
+        if spec in knowledge.specs and knowledge.specs[spec].choices and known.origin != "generic"
+    ]
+    return f"Car: {'; '.join([car.name or 'not named', *kind])}"
 
 
 def choice_name(choice: Choice) -> str:
@@ -114,7 +128,7 @@ def stated_rows(forecast: Forecast, knowledge: Knowledge) -> list[tuple[str, str
     """Every cause a chance was stated for, with both chances and what came true."""
     rows = []
     for cause, stated in forecast.stated.items():
-        name = OTHER if cause == OTHER else name_of(cause, knowledge)
+        name = ANY_OTHER if cause == OTHER else name_of(cause, knowledge)
         came = "was so" if forecast.true[cause] else "was not so"
         reckoned = percent(forecast.reckoned[cause])
         rows.append((name, f"you {percent(stated)}, program {reckoned}, {came}"))

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from faulttree.screen.plain import resume_plain, run_plain
-from faulttree.screen.plain.talk import Talk, aloud, matching, whole_steps
+from faulttree.screen.plain.talk import Talk, aloud, answer_prompt, matching, whole_steps
 from faulttree.screen.plain.walk import COMMANDS
 from faulttree.session.events import (
     CannotDo,
@@ -205,6 +205,102 @@ def test_leaving_before_the_session_begins_writes_nothing(sessions):
     assert not sessions.exists()
 
 
+def test_a_question_is_heard_before_its_answers(sessions):
+    """Whoever listens hears what is asked, then the answers, and at last a short prompt."""
+
+    class Listener(Terminal):
+        def ask(self, prompt):
+            self.said.append(prompt)
+            return super().ask(prompt)
+
+    terminal = Listener(*BEGUN, "", "hunting", "", "fix", "back", "driver", "back", "close", "back")
+    run_plain(SHOP, sessions, (), None, "sam", ask=terminal.ask, say=terminal.say)
+    said = terminal.said
+    for question, answers, prompt in (
+        ("What does the driver complain of?", 2, "Type numbers, or words to search for: "),
+        ("Which car is it?", 2, "Answer: "),
+        ("How often is it there?", 4, "Answer, or your own words (Enter: not known): "),
+        ("Did you see the complaint before work began?", 3, "Answer (Enter: not known): "),
+        ("What did you find?", 3, "Answer: "),
+        (
+            "Was the complaint showing, which matters here? Type back to take the reading back.",
+            3,
+            "Answer (Enter: not known): ",
+        ),
+        ("What is to be put right?", 5, "Answer: "),
+        ("Which line is to be changed?", 6, "Answer (Enter: none): "),
+        ("How did it come out?", 4, "Answer: "),
+    ):
+        at = said.index(question)
+        numbers = [line.split(".")[0] for line in said[at + 1 : at + 1 + answers]]
+        assert numbers == [str(number) for number in range(1, answers + 1)], question
+        assert said[at + 1 + answers] == prompt, question
+
+
+def test_a_long_answer_that_enter_gives_is_told_by_its_number(sessions):
+    """What Enter does is said at the prompt, without a long name that was just heard."""
+    intake = ["1,2", "1", *[""] * 9]
+    _, terminal = _run(sessions, *intake, "r", "back", "q")
+    assert "Answer (Enter: Idle watched): " in terminal.prompts
+    assert answer_prompt([("a", "Idle watched for a whole minute"), ("b", "no")], "a") == (
+        "Answer (Enter: 1):"
+    )
+    assert answer_prompt([("a", "Idle watched for a whole minute"), ("b", "no")], "b") == (
+        "Answer (Enter: no):"
+    )
+    assert answer_prompt([("a", "yes"), ("b", "no")]) == "Answer:"
+
+
+def test_help_at_a_question_says_it_again(sessions):
+    """After the help, question and answers are heard once more: nobody keeps them in his head."""
+    _, terminal = _run(sessions, "1", "?")
+    assert terminal.said.count("Which car is it?") == 2
+    assert terminal.said.count("1. Grey van, two litre four") == 2
+
+
+def test_a_word_inside_an_answer_chooses_it(sessions):
+    """An answer can be typed by any word of it, as long as only one has that word."""
+    _run(sessions, "1", "VAN", "skip", "q")
+    assert _record(sessions).state.vehicle.event.vehicle == "van"
+    _, terminal = _run(sessions / "two", "1", "r", "other")
+    assert "r: that is no answer here. Type a number from 1 to 2." in terminal.said
+    assert terminal.prompts[-1].startswith("What shall it be called?")
+
+
+def test_no_other_cause_can_be_said_in_words(sessions):
+    """Asked whether another cause was found, `no` says none and searches for nothing."""
+    handed_on = ["close", "handed on", "no", ""]
+    _, terminal = _run(sessions, *BEGUN, *handed_on)
+    assert not terminal.answers
+    assert _record(sessions).state.closed.event.causes == ()
+    assert "no: nothing answers that." not in terminal.said
+
+
+def test_signs_of_a_title_and_of_a_reading_are_said_in_words(sessions):
+    """No plus, dash or equals sign is left for a voice where words say it."""
+    _, terminal = _run(
+        sessions,
+        "1,2",
+        "1",
+        "skip",
+        "t",
+        "vacuum",
+        "1",
+        "12 inHg",
+        "",
+        "entries",
+        "undo",
+        "no",
+        "q",
+    )
+    title = "Idle wanders and Stumbles as the throttle opens, Grey van"
+    assert f"Session: {title}" in terminal.said
+    assert f"Entry 1: Opened: {title}." in terminal.said
+    assert "Manifold vacuum at idle: 12 inHg, which is low." in terminal.text
+    assert "The last entry: Manifold vacuum at idle: 12 inHg, which is low" in terminal.text
+    assert " = " not in terminal.text
+
+
 def test_every_prompt_gives_help_and_goes_back(sessions):
     """`?` says what is wanted at each prompt and asks again; `back` goes to the prompt before."""
     answers = ["?", "1", "?", "1", "?", "It hunts", "?", "back", "It stalls", "", "", "?", "no"]
@@ -222,7 +318,7 @@ def test_back_in_the_intake_reaches_the_first_question(sessions):
     """Going back from the car asks for the complaint again; back from there leaves."""
     code, terminal = _run(sessions, "1", "back", "back")
     assert code == 0
-    asked = [prompt for prompt in terminal.prompts if "complain of" in prompt]
+    asked = [line for line in terminal.said if "complain of" in line]
     assert len(asked) == 2
     assert len(set(asked)) == 1
     assert not sessions.exists()
@@ -262,12 +358,23 @@ def test_a_danger_is_said_in_full_once_then_by_its_first_words(sessions):
     )
     petrol = [line for line in terminal.said if line.startswith("Caution: Petrol burns.")]
     assert len(petrol) == 2  # in full at first, and when asked for
-    assert "Caution, as before: Petrol burns. Type danger to hear all of it." in terminal.said
+    assert "Caution, as before: Petrol burns. Type danger to hear it in full." in terminal.said
     assert len(_record(sessions).state.readings) == 2
     path = _record(sessions).path
     again = Terminal("again", "q")
     resume_plain(path, "sam", ask=again.ask, say=again.say)
     assert any(line.startswith("Caution: Petrol burns.") for line in again.said)
+
+
+def test_dangers_answered_before_are_named_in_one_line(tmp_path):
+    """On a repeat nobody must hear a line for every danger; one tells them all."""
+    trees = Path(__file__).parents[2] / "trees"
+    answers = ["5", "1", "skip", "1", "", "1", "1", "1", "steady", "", "again", "q"]
+    terminal = Terminal(*answers)
+    run_plain(trees, tmp_path, who="sam", ask=terminal.ask, say=terminal.say)
+    (line,) = [line for line in terminal.said if line.startswith("Cautions, as before: ")]
+    assert "Carbon monoxide has no smell; Belts, pulleys and fans take fingers" in line
+    assert line.endswith("Type danger to hear them in full.")
 
 
 def test_a_danger_that_stops_the_work_is_always_said_in_full(sessions):
@@ -709,7 +816,7 @@ def test_a_word_that_means_two_commands_is_asked_again(sessions):
 def test_the_report_is_said_in_sentences(sessions):
     """No table is read out as bars, no heading as signs: every row names its columns."""
     _, terminal = _run(sessions, *BEGUN, "", "hunting", "yes", "handover", "q")
-    at = terminal.said.index("Handover: Idle wanders - Grey van.")
+    at = terminal.said.index("Handover: Idle wanders, Grey van.")
     report_said = terminal.said[at:]
     assert not any(line.startswith(("#", "|", "- ", "*")) for line in report_said)
     assert not any(".:" in line or ".." in line for line in report_said)

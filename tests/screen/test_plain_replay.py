@@ -211,6 +211,21 @@ def test_the_next_step_is_not_said_before_the_choice(path):
     assert "What was done: Idle watched: hunting." in after
     for label in ("You: Compression, dry: costs ", "Recorded: Idle watched: costs ", "Advice: "):
         assert any(line.startswith(label) for line in after), label
+    # Of what was recorded, the reading that came is told first.
+    at = next(n for n, line in enumerate(after) if line.startswith("Recorded: "))
+    assert after[at + 1].startswith("It came out hunting, a chance of ")
+
+
+def test_the_car_is_known_before_the_first_step(path):
+    """A trainee hears which car it is before he chooses, and how to leave or to be told."""
+    said = _replay(path, "", "quit", exercise=True)
+    first = said.index("Step 1 of 6.")
+    assert any(
+        line.startswith("Car: Grey van, two litre four; Fuel system: ") for line in said[:first]
+    )
+    assert any(
+        "Type show to hear a step without choosing, quit to leave." in s for s in said[:first]
+    )
 
 
 def test_an_exercise_that_is_left_keeps_no_result(path, sessions):

@@ -27,6 +27,7 @@ from faulttree.screen.plain.talk import (
     Talk,
     from_terminal,
     terminal_width,
+    title_aloud,
 )
 from faulttree.screen.work import Work, look_at, resume
 from faulttree.session.journal import JournalError
@@ -150,7 +151,7 @@ def _reopened(talk: Talk, work: Work) -> bool:
     """Ask whether a closed session is to be gone on with, and take its closing back."""
     closed = work.state.closed
     assert closed is not None
-    talk.say(f"Session: {work.title}")
+    talk.say(f"Session: {title_aloud(work.title)}")
     talk.say(f"It is closed: {closed.event.outcome}.")
     help = "Its closing is then marked in the log as taken back. Without that nothing changes."
     if not talk.yes("Reopen it and go on?", default=False, help=help):

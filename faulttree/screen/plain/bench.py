@@ -106,16 +106,22 @@ class Bench:
         sitting, then by its first words. One that stops the work is always said in full.
         """
         open_ones = {caution.id for caution in self.work.cautions(carrier, id)}
+        as_before: list[str] = []
         for caution in cautions_of(self.work.knowledge, carrier, id):
-            told = (caution.danger, caution.do) in self._told_dangers
-            if told and caution.kind != "stop":
-                self.talk.say(
-                    f"Caution, as before: {danger_words(caution)}. Type danger to hear all of it."
-                )
-            else:
+            told = (caution.danger, caution.do) in self._told_dangers and caution.kind != "stop"
+            if not told:
                 self._say_danger(caution)
+            elif caution.id in open_ones:
+                self.talk.say(f"Caution, as before: {danger_words(caution)}.")
+            else:
+                as_before.append(danger_words(caution))
             if caution.id in open_ones:
                 self._answer(caution, carrier, id)
+        if as_before:
+            word, them = ("Caution", "it") if len(as_before) == 1 else ("Cautions", "them")
+            self.talk.say(
+                f"{word}, as before: {'; '.join(as_before)}. Type danger to hear {them} in full."
+            )
 
     def dangers(self, carrier: Carrier, id: str) -> None:
         """Say every caution in full, whether or not it was heard before."""
@@ -141,7 +147,7 @@ class Bench:
             help = "This stops the work. If neither is so, go back and hand the car on."
             self.talk.say("This stops the work.")
         while True:
-            chosen = self.talk.choose("Your answer?", options, words=("danger",), help=help)
+            chosen = self.talk.choose("Which is so?", options, words=("danger",), help=help)
             if chosen == "danger":
                 self._say_danger(caution)
                 continue

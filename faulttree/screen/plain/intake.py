@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from faulttree.screen.plain.talk import Back, Option, Talk, matching
+from faulttree.screen.plain.talk import Back, Option, Talk, answer_prompt, matching, numbered
 from faulttree.screen.search import rank
 from faulttree.screen.work import Work, begin
 from faulttree.session.entry import parse_spec
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 SAID = "What does the driver say?"
 SEEN = "Did you see the complaint before work began?"
-OFTEN = "Is it always there? (a number, your own words, or Enter: not known)"
+OFTEN = "How often is it there?"
 HOW_OFTEN = ("always there", "comes and goes", "only when cold", "only when hot")
 ANOTHER = "another-car"
 UNKNOWN = "unknown!"
@@ -126,15 +126,14 @@ class Intake:
         if not cards:
             self.talk.say(f"There are no trees in {self.trees}.")
             return ()
-        for at, card in enumerate(cards, 1):
-            self.talk.say(f"{at}. {card.complaint}")
+        question = "What does the driver complain of?"
+        self.talk.say(numbered(question, [card.complaint for card in cards]))
         help = (
             "Type the number of a complaint, several with commas between them, or a word or two of "
             "what the driver says to find it. Enter alone lists all."
         )
-        prompt = "What does the driver complain of? (numbers, or words to search for)"
         while True:
-            typed = self.talk.line(prompt, help)
+            typed = self.talk.line("Type numbers, or words to search for:", help)
             pieces = typed.replace(",", " ").split()
             numbers = [int(piece) for piece in pieces if piece.isascii() and piece.isdigit()]
             if pieces and len(numbers) == len(pieces):
@@ -159,8 +158,7 @@ class Intake:
         if not found:
             self.talk.say(f"{typed}: nothing answers that. Try another word, or Enter for all.")
             return
-        several = "its number" if len(found) == 1 else "a number, or several with commas"
-        self.talk.say(f"{len(found)} found. Type {several}.")
+        self.talk.say(f"{len(found)} found.")
 
     # --- the car ---------------------------------------------------------------------------------
 
@@ -238,7 +236,7 @@ class Intake:
         options = [(spec.id, spec.name) for spec in specs]
         while options:
             chosen = self.talk.find(
-                "A figure of the maker's to type now? A word of its name",
+                "Is there a figure of the maker's to type now? A word of its name",
                 options,
                 enter="no, go on",
             )
@@ -305,9 +303,10 @@ class Intake:
 def ask_often(talk: Talk) -> str:
     """How often the complaint shows: one of the usual answers, other words, or "" for not known."""
     options = [(words, words) for words in HOW_OFTEN]
-    for at, (_, words) in enumerate(options, 1):
-        talk.say(f"{at}. {words}")
-    typed = talk.line(OFTEN, "It says whether a quiet drive proves anything.")
+    asked = numbered(OFTEN, HOW_OFTEN)
+    talk.say(asked)
+    help = "Type a number, or your own words. It says whether a quiet drive proves anything."
+    typed = talk.line("Answer, or your own words (Enter: not known):", help, asked)
     found = matching(typed, options)
     return found[0] if len(found) == 1 else typed
 
@@ -327,14 +326,14 @@ def ask_figure(talk: Talk, spec: Spec) -> SpecGiven:
     """Ask for one of the maker's figures until it makes sense."""
     unit = f" in {spec.unit}" if spec.unit else ""
     about = f" {' '.join(spec.about.split())}" if spec.about else ""
+    asked, prompt = "", f"{spec.name}{unit}:"
+    help = f"As the maker gives it, with or without its unit.{about}"
     if spec.choices:
-        about += f" One of: {', '.join(spec.choices)}."
-        for at, choice in enumerate(spec.choices, 1):
-            talk.say(f"{at}. {choice}")
+        asked, prompt = numbered(f"{spec.name}?", spec.choices), answer_prompt()
+        help = f"Type a number.{about}"
+        talk.say(asked)
     while True:
-        typed = talk.line(
-            f"{spec.name}{unit}:", f"As the maker gives it, with or without its unit.{about}"
-        )
+        typed = talk.line(prompt, help, asked)
         if spec.choices:
             found = matching(typed, [(choice, choice) for choice in spec.choices])
             typed = found[0] if len(found) == 1 else typed

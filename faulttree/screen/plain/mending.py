@@ -7,13 +7,14 @@ from typing import Literal, get_args
 from faulttree.screen.plain.bench import DANGER, Bench
 from faulttree.screen.plain.reading import TestTaker
 from faulttree.screen.plain.talk import Back, Option, sentence
-from faulttree.screen.wording import OUTCOMES, minutes_words, money_words, percent
+from faulttree.screen.wording import OUTCOMES, figure_shown, minutes_words, money_words, percent
 from faulttree.session.events import Closed, ComplaintChecked, Outcome, Repaired
 from faulttree.session.moves import refusal
 from faulttree.session.proof import Due, Side, before_beside_after, remaining, taken_when, to_repeat
 from faulttree.session.standing import NOT_LISTED
-from faulttree.session.words import figure_text, name_of
+from faulttree.session.words import name_of
 from faulttree.trade.units import ReadingError, parse_quantity
+from faulttree.tree.model import Test
 
 # --- repair --------------------------------------------------------------------------------------
 
@@ -104,10 +105,9 @@ def proof(bench: Bench) -> None:
     try:
         while left := _left(bench):
             bench.look()
-            talk.say("To go through again:")
             options = [(f"{due.kind}:{due.id}", _due_words(due)) for due in left]
             chosen = talk.choose(
-                "Which one? (Enter for the first, back for the walk)",
+                "Which is to be gone through again? Type back for the walk.",
                 options,
                 default=options[0][0],
                 help="A repair is proved by the same readings as before it, and by the complaint "
@@ -153,22 +153,22 @@ def _before_after(bench: Bench) -> None:
     talk.say("Before and after:")
     open_ones = {due.id for due in _left(bench)}
     for row in before_beside_after(state, knowledge):
-        said = []
+        said, test = [], knowledge.tests.get(row.id)
         if row.before is not None:
             when = taken_when(row.before, state.stage, before=True) or "before"
-            said.append(f"{when} {_found(row.before)}")
+            said.append(f"{when} {_found(row.before, test)}")
         later = row.after or row.between
         when = taken_when(later, state.stage) if later else ""
         if row.between is not None:
             # What was found after an earlier repair says nothing of the last one.
-            said += [f"{when} {_found(row.between)}", "not looked at since"]
+            said += [f"{when} {_found(row.between, test)}", "not looked at since"]
         elif row.after is None:
             yet = " yet" if row.id in open_ones else ""
             said.append(f"not looked at again{yet}" if row.before else f"not read{yet}")
         elif row.before is None:
-            said += ["not read before", f"{when or 'now'} {_found(row.after)}"]
+            said += ["not read before", f"{when or 'now'} {_found(row.after, test)}"]
         else:
-            said.append(f"{when or 'after'} {_found(row.after)}: {row.verdict}")
+            said.append(f"{when or 'after'} {_found(row.after, test)}: {row.verdict}")
         talk.say(f"{row.name}: {', '.join(said)}.")
     still = [name_of(tree, knowledge) for tree in state.trees if state.status(tree) == "present"]
     if still:
@@ -183,8 +183,9 @@ def _before_after(bench: Bench) -> None:
             talk.say(sentence(f"Left to do: {line}"))
 
 
-def _found(side: Side) -> str:
-    value = figure_text(side.group.last.event) if side.group is not None else ""
+def _found(side: Side, test: Test | None) -> str:
+    """The band, and the figure in the unit of its gauge."""
+    value = figure_shown(side.group.last.event, test) if side.group is not None else ""
     return f"{side.band} ({value})" if value else side.band
 
 
@@ -229,7 +230,9 @@ def _confirmed(bench: Bench, repaired: tuple[str, ...]) -> tuple[str, ...]:
     if NOT_LISTED not in repaired:
         options.append((NOT_LISTED, "Something not listed here"))
     while options:
-        found = talk.find("Another cause that was really found? A word", options, enter="none")
+        found = talk.find(
+            "Was another cause really found? A word of its name", options, enter="none"
+        )
         if not found:
             break
         causes.append(found)

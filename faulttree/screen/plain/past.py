@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from faulttree.screen.past import changed_little, jump, reading_facts
-from faulttree.screen.plain.talk import Back, Talk, sentence
+from faulttree.screen.plain.spoken import said_aloud
+from faulttree.screen.plain.talk import Back, Talk, sentence, title_aloud
 from faulttree.screen.plain.walk import why_lines
 from faulttree.screen.wording import chance_words, percent
 from faulttree.screen.work import Reckoned, Reckoner, Work
 from faulttree.session.events import Envelope
 from faulttree.session.standing import car_of
 from faulttree.session.state import State, states
-from faulttree.session.words import say
 
 MOVED = 0.02
 """By how much a chance must move to be told."""
@@ -43,7 +43,7 @@ class Replay:
 
     def run(self) -> None:
         """Go on until somebody leaves."""
-        self.talk.say(f"Replay: {self.work.title}")
+        self.talk.say(f"Replay: {title_aloud(self.work.title)}")
         count = len(self.steps)
         if not count:
             self.talk.say("There is nothing in it.")
@@ -116,7 +116,7 @@ class Replay:
             f"Entry {envelope.sequence} of {len(self.steps)}, {envelope.at:%d %b %Y %H:%M} UTC, by "
             f"{envelope.who}{back}."
         )
-        self.talk.say(sentence(say(envelope.event, self.work.knowledge)))
+        self.talk.say(sentence(said_aloud(envelope.event, self.work.knowledge)))
         for fact in reading_facts(envelope.event, self.work.knowledge):
             self.talk.say(f"{fact}.")
         reckoned = self._reckon()

@@ -13,7 +13,14 @@ from typing import TYPE_CHECKING
 from faulttree.scorer.evidence import Entry, Weighed
 from faulttree.screen.plain.bench import DANGER, Bench, taken_of
 from faulttree.screen.plain.intake import ask_showing
-from faulttree.screen.plain.talk import Back, Talk, matching, whole_steps
+from faulttree.screen.plain.talk import (
+    Back,
+    Talk,
+    answer_prompt,
+    matching,
+    numbered,
+    whole_steps,
+)
 from faulttree.screen.wording import (
     band_range,
     figure,
@@ -229,12 +236,14 @@ class TestTaker:
     def _choice(self) -> tuple[str, Entry]:
         test = self.test
         bands = [(band, band) for band in test.bands]
-        for at, band in enumerate(test.bands, 1):
-            self.talk.say(f"{at}. {band}{', as it should be' if band == test.expect else ''}")
+        good = [
+            f"{band}{', as it should be' if band == test.expect else ''}" for band in test.bands
+        ]
+        asked = numbered("What did you find?", good)
+        self.talk.say(asked)
+        help = f"Type the number of what you found, or its name. {CANNOT}"
         while True:
-            typed = self._line(
-                "What did you find?", f"Type the number of what you found, or its name. {CANNOT}"
-            )
+            typed = self._line(answer_prompt(), help, asked)
             if not typed:
                 self.talk.say(f"Type a number from 1 to {len(bands)}, or its name.")
                 continue
@@ -280,10 +289,10 @@ class TestTaker:
             except ReadingError as trouble:
                 self.talk.say(str(trouble))
 
-    def _line(self, prompt: str, help: str) -> str:
-        """A line at a reading, where three words mean something of their own."""
+    def _line(self, prompt: str, help: str, again: str = "") -> str:
+        """A line at a reading, where some words mean something of their own."""
         while True:
-            typed = self.talk.line(prompt, f"{help} {STEPS} {DANGER}")
+            typed = self.talk.line(prompt, f"{help} {STEPS} {DANGER}", again)
             word = typed.casefold()
             if word == "steps":
                 self._steps()
@@ -394,8 +403,7 @@ class TestTaker:
         matters = ", which matters here" if self.test.shows_only is not None else ""
         return ask_showing(
             self.talk,
-            f"Was the complaint showing{matters}? (Enter records it as not known, back takes the "
-            "reading back)",
+            f"Was the complaint showing{matters}? Type back to take the reading back.",
         )
 
     def _verdict(self, entry: Entry, weighed: Weighed, repeats: int) -> list[str]:

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from faulttree.handover.blocks import Block, Facts, Heading, Paragraph, Table
-from faulttree.screen.plain.talk import aloud, sentence
+from faulttree.screen.plain.talk import aloud, sentence, title_aloud
+from faulttree.session.events import Event, Opened, ReadingTaken
+from faulttree.session.words import say
+from faulttree.tree.model import Knowledge
 
 
 def sentences(blocks: Sequence[Block]) -> list[str]:
@@ -16,7 +19,8 @@ def sentences(blocks: Sequence[Block]) -> list[str]:
             case Heading():
                 back = " (taken back)" if block.struck else ""
                 # An empty line is a pause, and a place to look for on a terminal.
-                said += ["", sentence(f"{block.text}{back}")]
+                text = title_aloud(block.text) if block.level == 1 else block.text
+                said += ["", sentence(f"{text}{back}")]
             case Paragraph():
                 said.append(sentence(f"{'Important: ' if block.important else ''}{block.text}"))
             case Facts():
@@ -24,6 +28,14 @@ def sentences(blocks: Sequence[Block]) -> list[str]:
             case Table():
                 said += [_row(block.head, row) for row in block.rows]
     return said
+
+
+def said_aloud(event: Event, knowledge: Knowledge) -> str:
+    """An event in one line, as it is to be heard."""
+    said = say(event, knowledge)
+    if isinstance(event, ReadingTaken):
+        return said.replace(f" = {event.band}", f", which is {event.band}", 1)
+    return title_aloud(said) if isinstance(event, Opened) else said
 
 
 def aloud_text(blocks: Sequence[Block]) -> str:

@@ -42,6 +42,9 @@ _ROW = re.compile(r"(?<=[\w)]) {2,}")
 _STEP = re.compile(r"[0-9]{1,2}[.)]\s|[-*•]\s")
 
 
+NONE = frozenset({"", "no", "none"})
+SHORT = 16
+"""How many letters an answer may have to be said again as what Enter gives."""
 MOST_FOUND = 9
 """How many names are said of those that answer a word."""
 
@@ -76,23 +79,29 @@ def aloud(line: str) -> str:
     return plain_line(line)
 
 
+def title_aloud(title: str) -> str:
+    """A session's title without the signs that join its complaints and part them from the car."""
+    return title.replace(" + ", " and ").replace(" - ", ", ")
+
+
 def sentence(text: str) -> str:
     """The text with an end that a voice can hear, whoever wrote it."""
     text = plain_line(text)
     return text if text.endswith((".", "!", "?", ":")) else f"{text}."
 
 
-_SETTLES = re.compile(r"(?P<band>.+?) \((?P<chance>[^)]*%)\): (?P<told>.+)")
+_SETTLES = re.compile(r"(?P<came>it came out )?(?P<band>.+?) \((?P<chance>[^)]*%)\): (?P<told>.+)")
 
 
 def settles_aloud(line: str) -> str:
-    """What a reading would do to the causes, as a sentence."""
+    """What a reading would do to the causes, or did, as a sentence."""
     found = _SETTLES.fullmatch(line)
     if found is None:
-        return sentence(f"It {line}")
+        return sentence(f"It {line.removeprefix('it ')}")
     told = re.sub(r" ((?:<|>|≤|≥|under |over )?[0-9]+ %) -> ", r" goes from \1 to ", found["told"])
     verb = "that " if told.startswith("rules out") else ""
-    return sentence(f"If it reads {found['band']}, a chance of {found['chance']}: {verb}{told}")
+    lead = "It came out" if found["came"] else "If it reads"
+    return sentence(f"{lead} {found['band']}, a chance of {found['chance']}: {verb}{told}")
 
 
 class Talk:
@@ -120,8 +129,11 @@ class Talk:
         """Say one line with its signs as they are: a path, or a command to be typed."""
         self._say(plain_line(text))
 
-    def line(self, prompt: str, help: str) -> str:
-        """A line that was typed; `?` says the help, `back` raises Back, the end EOFError."""
+    def line(self, prompt: str, help: str, again: str = "") -> str:
+        """A line that was typed; `?` says the help, `back` raises Back, the end EOFError.
+
+        `again` is what was asked before the prompt, which is said once more after the help.
+        """
         while True:
             # What no file can hold (half a character from a serial line) must not reach the log.
             *before, last = self._rows(aloud(prompt))
@@ -130,6 +142,8 @@ class Talk:
             typed = self._ask(f"{last} ").encode("utf-8", "replace").decode().strip()
             if typed == "?":
                 self.say(f"{help} Type back to go one step back.")
+                if again:
+                    self.say(again)
             elif typed.casefold() == "back":
                 raise Back
             else:
@@ -137,30 +151,32 @@ class Talk:
 
     def choose(
         self,
-        prompt: str,
+        question: str,
         options: Sequence[Option],
         *,
         default: str = "",
         words: Sequence[str] = (),
         help: str = "",
     ) -> str:
-        """The id of one of the numbered options, chosen by number, or by the words it begins with.
+        """The id of one of the numbered options, chosen by number, or by a word of it.
 
-        Enter alone takes the default, when there is one. One of `words` is given back as it is.
+        The question is heard before its answers, and what is to be typed last. Enter alone takes
+        the default, when there is one. One of `words` is given back as it is.
         """
-        for at, (id, name) in enumerate(options, 1):
-            self.say(f"{at}. {name}{' (Enter)' if id == default else ''}")
-        help = help or "Type the number of an answer, or the words it begins with."
+        asked = numbered(question, [name for _, name in options])
+        self.say(asked)
+        help = help or "Type the number of an answer, or a word of it."
+        prompt = answer_prompt(options, default)
         while True:
-            typed = self.line(prompt, help)
+            typed = self.line(prompt, help, asked)
             if not typed and default:
                 return default
             if typed.casefold() in words:
                 return typed.casefold()
-            found = matching(typed, options)
+            found = matching(typed, options) or holding(typed, options)
             if len(found) == 1:
                 return found[0]
-            which = "more than one answer begins like that" if found else "that is no answer here"
+            which = "more than one answer has that" if found else "that is no answer here"
             self.say(f"{typed or 'Nothing'}: {which}. Type a number from 1 to {len(options)}.")
 
     def yes(self, question: str, *, default: bool | None = None, help: str = "") -> bool:
@@ -187,8 +203,8 @@ class Talk:
     ) -> str:
         """Choose from a long list by a word first.
 
-        Enter alone lists all; or, where `enter` says what it does, gives "". One of `words` is
-        given back as it is.
+        Enter alone lists all; or, where `enter` says what it does, gives "", as `no` does. One of
+        `words` is given back as it is.
         """
         what = f"Enter: {enter}" if enter else "a word of its name, or Enter for all"
         find = (
@@ -212,7 +228,8 @@ class Talk:
                     continue
             else:
                 typed = self.line(f"{prompt} ({what})", help)
-                if enter and not typed:
+                # Whoever is asked whether there is one may also say so.
+                if enter and typed.casefold() in NONE:
                     return ""
             if typed.casefold() in words:
                 return typed.casefold()
@@ -232,6 +249,20 @@ class Talk:
             found = heard
 
 
+def numbered(question: str, names: Sequence[str]) -> str:
+    """A question and its numbered answers, a line each."""
+    return "\n".join([question, *(f"{at}. {name}" for at, name in enumerate(names, 1))])
+
+
+def answer_prompt(options: Sequence[Option] = (), default: str = "") -> str:
+    """What asks for the answer once question and answers were said, with what Enter does."""
+    for at, (id, name) in enumerate(options, 1):
+        if id == default:
+            # A long answer was just heard; its number is enough.
+            return f"Answer (Enter: {name if len(name) <= SHORT else at}):"
+    return "Answer:"
+
+
 def matching(typed: str, options: Sequence[Option]) -> list[str]:
     """The ids that a typed answer means: one by its number or its whole words, else beginnings."""
     if typed.isascii() and typed.isdigit():
@@ -242,6 +273,14 @@ def matching(typed: str, options: Sequence[Option]) -> list[str]:
         return []
     whole = [id for id, words in options if wanted in (id.casefold(), words.casefold())]
     return whole or [id for id, words in options if words.casefold().startswith(wanted)]
+
+
+def holding(typed: str, options: Sequence[Option]) -> list[str]:
+    """The ids whose words hold what was typed, where that is long enough to mean something."""
+    wanted = typed.casefold()
+    if len(wanted) < 3:
+        return []
+    return [id for id, words in options if wanted in words.casefold()]
 
 
 def whole_steps(written: str) -> str:

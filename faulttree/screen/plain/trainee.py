@@ -8,11 +8,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from faulttree.screen.plain.talk import Back, Talk, sentence, settles_aloud
+from faulttree.screen.plain.spoken import said_aloud
+from faulttree.screen.plain.talk import Back, Talk, sentence, settles_aloud, title_aloud
 from faulttree.screen.scores import (
+    ANY_OTHER,
     COSTS,
     brier_words,
+    car_words,
     choice_name,
+    choice_settles,
     choice_worth,
     cost_words,
     driver_words,
@@ -23,7 +27,7 @@ from faulttree.screen.scores import (
 from faulttree.screen.wording import minutes_words
 from faulttree.screen.work import Work
 from faulttree.session.state import Fact
-from faulttree.session.words import name_of, say
+from faulttree.session.words import name_of
 from faulttree.study.exercise import (
     Choice,
     Forecast,
@@ -57,7 +61,7 @@ class Exercise:
 
     def run(self) -> None:
         """Go through all steps; leaving early keeps no result."""
-        self.talk.say(f"Exercise: {self.work.title}")
+        self.talk.say(f"Exercise: {title_aloud(self.work.title)}")
         if not self.steps:
             self.talk.say("Nothing was read or repaired in it, so there is nothing to choose.")
             return
@@ -70,10 +74,13 @@ class Exercise:
         )
         self.talk.say(
             f"{len(self.steps)} steps. At each, choose what you would do next; then hear what your "
-            "choice, the recorded one and the advice were worth."
+            "choice, the recorded one and the advice were worth. Type show to hear a step without "
+            "choosing, quit to leave."
         )
-        for said in driver_words(before(self.work.state, self.steps[0]), self.work.knowledge):
+        known = before(self.work.state, self.steps[0])
+        for said in driver_words(known, self.work.knowledge):
             self.talk.say(sentence(said))
+        self.talk.say(sentence(car_words(known, self.work.knowledge)))
         for at, step in enumerate(self.steps, 1):
             self.talk.say(f"Step {at} of {len(self.steps)}.")
             found = scene(self.work.state, self.work.knowledge, step)
@@ -109,7 +116,7 @@ class Exercise:
         for fact in new:
             # The recorded step itself was said when it was compared.
             if not self.picked or fact.sequence != self.picked[-1].scene.step.entry:
-                self.talk.say(sentence(f"Known: {say(fact.event, self.work.knowledge)}"))
+                self.talk.say(sentence(f"Known: {said_aloud(fact.event, self.work.knowledge)}"))
             self.told = fact.sequence
         if not facts:
             self.talk.say("Nothing has been read yet.")
@@ -119,7 +126,7 @@ class Exercise:
         options = [
             (id, f"{choice_name(one)}, {minutes_words(one.minutes)}") for id, one in by_id.items()
         ]
-        help = "Type show to be shown what was done, quit to leave."
+        help = "Type show to hear what was done without choosing, quit to leave."
         while True:
             try:
                 chosen = self.talk.find(
@@ -133,9 +140,9 @@ class Exercise:
 
     def _compare(self, found: Scene, pick: Choice | None) -> None:
         say_ = self.talk.say
-        say_(sentence(f"What was done: {say(found.step.event, self.work.knowledge)}"))
+        say_(sentence(f"What was done: {said_aloud(found.step.event, self.work.knowledge)}"))
         if pick is None:
-            say_("You: shown without choosing.")
+            say_("You: no choice.")
         else:
             self._worth("You", pick, found)
         if pick == found.recorded:
@@ -155,7 +162,7 @@ class Exercise:
 
     def _worth(self, label: str, choice: Choice, found: Scene) -> None:
         self.talk.say(f"{label}: {choice_name(choice)}: {choice_worth(choice, found)}.")
-        for line in choice.settles[:2]:
+        for line in choice_settles(choice, found):
             self.talk.say(settles_aloud(line))
 
     # --- the chances and the end -----------------------------------------------------------------
@@ -163,8 +170,8 @@ class Exercise:
     def _chances(self, found: Scene) -> None:
         """Ask for a chance for each of the likeliest causes; going back leaves the score out."""
         causes = asked(found.chances)
-        names = [*(name_of(cause, self.work.knowledge) for cause in causes), "Any other cause"]
-        self.talk.say("Before it is shown: how likely is each cause? Several can be true at once.")
+        names = [*(name_of(cause, self.work.knowledge) for cause in causes), ANY_OTHER]
+        self.talk.say("Before you hear it: how likely is each cause? Several can be true at once.")
         stated: list[float] = []
         while len(stated) < len(names):
             try:

@@ -9,8 +9,16 @@ from faulttree.screen.plain import mending
 from faulttree.screen.plain.bench import Bench
 from faulttree.screen.plain.intake import SEEN, ask_often, ask_showing
 from faulttree.screen.plain.reading import TestTaker, check_instrument
-from faulttree.screen.plain.spoken import sentences
-from faulttree.screen.plain.talk import Back, Option, Talk, matching, sentence, settles_aloud
+from faulttree.screen.plain.spoken import said_aloud, sentences
+from faulttree.screen.plain.talk import (
+    Back,
+    Option,
+    Talk,
+    matching,
+    sentence,
+    settles_aloud,
+    title_aloud,
+)
 from faulttree.screen.wording import (
     chance_words,
     minutes_words,
@@ -22,7 +30,7 @@ from faulttree.screen.wording import (
 from faulttree.screen.work import Advised, Standing, Work
 from faulttree.session.events import ComplaintTaken, Noted
 from faulttree.session.moves import Undo, to_undo
-from faulttree.session.words import name_of, say
+from faulttree.session.words import name_of
 
 LIKELIEST = 5
 
@@ -32,7 +40,7 @@ COMMANDS: tuple[tuple[str, str, str], ...] = (
     ("test", "t", "choose any other test"),
     ("again", "g", "take the last test again; repeats count together"),
     ("fix", "f", "record a repair, then prove it"),
-    ("proof", "p", "after a repair: what to go through again, before beside after"),
+    ("proof", "p", "after a repair: what to go through again, and what came of it"),
     ("why", "w", "why a cause stands where it does, reading by reading"),
     ("causes", "k", "the chances of all causes"),
     ("look", "l", "say again where things stand"),
@@ -43,7 +51,7 @@ COMMANDS: tuple[tuple[str, str, str], ...] = (
     ("figures", "e", "type one of the maker's figures for this car"),
     ("instrument", "i", "say where an instrument is known to be out"),
     ("undo", "u", "take the last entry back"),
-    ("handover", "h", "say the report, and write it beside the log"),
+    ("handover", "h", "say the report, and write it into the folder of the log"),
     ("close", "c", "close the session"),
     ("quit", "q", "leave; everything is saved"),
 )
@@ -62,7 +70,7 @@ class Walk(Bench):
 
     def run(self) -> None:
         """Go on until the session is closed or left."""
-        self.talk.say(f"Session: {self.work.title}")
+        self.talk.say(f"Session: {title_aloud(self.work.title)}")
         for tree in self.work.state.trees:
             try:
                 self.cautions("tree", tree)
@@ -200,9 +208,7 @@ class Walk(Bench):
         chosen = options[0][0]
         if len(options) > 1:
             help = "Each complaint has a route of its own; either may go first."
-            chosen = self.talk.choose(
-                "Which route? (Enter for the first)", options, default=chosen, help=help
-            )
+            chosen = self.talk.choose("Which route?", options, default=chosen, help=help)
         kind, _, id = chosen.partition(":")
         if kind == "test":
             TestTaker(self, self.work.knowledge.tests[id], "route").take()
@@ -260,7 +266,7 @@ class Walk(Bench):
         state = self.work.state
         for envelope in state.history:
             back = " (taken back)" if envelope.sequence in state.withdrawn else ""
-            said = say(envelope.event, self.work.knowledge)
+            said = said_aloud(envelope.event, self.work.knowledge)
             self.talk.say(sentence(f"Entry {envelope.sequence}{back}: {said}"))
 
     def _do_cannot(self) -> None:
@@ -297,7 +303,10 @@ class Walk(Bench):
             ]
             help = "Type the number of the line that is to be changed."
             chosen = self.talk.choose(
-                "Change which?", [*lines, ("none", "none")], default="none", help=help
+                "Which line is to be changed?",
+                [*lines, ("none", "none")],
+                default="none",
+                help=help,
             )
             if chosen == "none":
                 return
@@ -334,7 +343,7 @@ class Walk(Bench):
             self.talk.say("There is nothing to undo.")
             return
         for what, one in zip(("The last entry", "And with it"), undone, strict=False):
-            self.talk.say(f"{what}: {say(one.event, self.work.knowledge)}")
+            self.talk.say(f"{what}: {said_aloud(one.event, self.work.knowledge)}")
         help = "What is taken back stays in the log, marked as such, and counts no more."
         if self.talk.yes("Take it back?", help=help) and self.do(Undo()):
             self.talk.say("Taken back.")
@@ -382,6 +391,8 @@ def why_lines(work: Work, cause: str, advised: Advised) -> list[str]:
         chance = percent(step.chances.get(cause, 0.0))
         figure = f" (weight {weight:+.1f})" if abs(weight) >= 0.05 else ""
         said.append(f"{name}, {step.band}: {weight_words(weight)}{figure}, then {chance}.")
+    if not way.steps:
+        return [*said, "No reading has been counted yet."]
     said.append(
         "Weight: +3 doubles the odds that it is this, +10 makes them ten times as good; minus does "
         "the opposite."
