@@ -6,6 +6,7 @@ Pure functions from what stands to `Content`; which widget shows it is the work 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -189,10 +190,22 @@ def card_body(work: Work, test: Test, cells: int) -> Content:
 
 
 READ_IT = "Read it, then press Enter twice."
+AS_BEFORE = "As before, nothing new. Enter: you do as it says."
 ENTER_AGAIN = "Enter again: you have read it, and do as it says."
 CHOOSE_IT = "Read it, then choose with the arrows and Enter."
 """What to do about a danger. One Enter is easily pressed, and digits would be typed by habit into
-the reading that follows; two are meant."""
+the reading that follows; two are meant. What was read before in this session asks for one: two for
+every test would soon be pressed unread, and the next new danger with them."""
+
+
+def cautions_text(cautions: Iterable[Caution], read: frozenset[str]) -> Content:
+    """Cautions in full, each once: new ones first, then those that were `read` before."""
+    once = {caution.id: caution for caution in cautions}
+    new = [caution_text(caution) for id, caution in once.items() if id not in read]
+    known = [caution_text(caution) for id, caution in once.items() if id in read]
+    if new and known:
+        known.insert(0, text.line(("As before:", "bold")))
+    return text.stack([*new, *known])
 
 
 def caution_text(caution: Caution) -> Content:

@@ -103,10 +103,12 @@ class RepairPage(Page[bool]):
             )
             listed.highlighted = None
         elif still:
-            intro.update(self._intro(cards.READ_IT))
-            words.update(text.stack([cards.caution_text(caution) for caution in still]))
+            read = self.work.dangers_read()
+            new = any(caution.id not in read for caution in still)
+            intro.update(self._intro(cards.READ_IT if new else cards.AS_BEFORE))
+            words.update(cards.cautions_text(still, read))
             listed.show_rows([Row("understood", text.line("Read, and done as it says"))], keep="")
-            listed.highlighted = None
+            listed.highlighted = None if new else 0
         else:
             words.update(self._work(self.cause))
             rows = []

@@ -274,7 +274,7 @@ class TakingPage(Page[None]):
                 self._ask_cautions()
                 answers.display = True
                 answers.focus()
-                answers.highlighted = None
+                answers.highlighted = None if self._asks_twice() else 0
             elif now is not None and now.kind == "test":
                 answers.display = False
                 test = self.work.knowledge.tests[now.id]
@@ -491,12 +491,24 @@ class TakingPage(Page[None]):
             self._asking = stops[:1]
         return self._asking
 
+    def _asks_twice(self) -> bool:
+        """Whether what is asked holds a danger that nobody has read in this session."""
+        read = self.work.dangers_read()
+        return any(asked.stops or asked.caution.id not in read for asked in self._asking)
+
+    def _how_to_answer(self) -> str:
+        if self._asking[0].stops:
+            return cards.CHOOSE_IT
+        return cards.READ_IT if self._asks_twice() else cards.AS_BEFORE
+
     def _ask_cautions(self) -> None:
         stop = self._asking[0].stops
-        self._asking_words = cards.CHOOSE_IT if stop else cards.READ_IT
+        self._asking_words = self._how_to_answer()
         # What complaint and test both warn of is told once.
-        told = {asked.caution.id: cards.caution_text(asked.caution) for asked in self._asking}
-        self.query_one("#card-body", Words).update(text.stack(list(told.values())))
+        told = cards.cautions_text(
+            (asked.caution for asked in self._asking), self.work.dangers_read()
+        )
+        self.query_one("#card-body", Words).update(told)
         if stop:
             rows = [
                 Row("does not apply", text.line("This car has nothing of the kind")),
@@ -535,9 +547,7 @@ class TakingPage(Page[None]):
     def on_key(self, event: events.Key) -> None:
         """A figure typed at a danger is not lost in silence."""
         if self._asking and event.key.isdigit() and self.query_one("#answers").has_focus:
-            stop = self._asking[0].stops
-            first = cards.CHOOSE_IT if stop else cards.READ_IT
-            self._asking_words = f"{first} Figures come after."
+            self._asking_words = f"{self._how_to_answer()} Figures come after."
             self._show_head()
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:

@@ -167,6 +167,14 @@ class Work:
         """The cautions that must still be answered before this test or repair."""
         return open_cautions(self.state, self.knowledge, carrier, id)
 
+    def dangers_read(self) -> frozenset[str]:
+        """The cautions that were read in this session, for whatever test or repair."""
+        return frozenset(
+            fact.event.caution
+            for fact in self.state.acknowledged
+            if fact.event.answer == "understood"
+        )
+
     def routes(self) -> dict[str, RouteStep]:
         """The next step of every complaint's route."""
         from faulttree.session.standing import route_step

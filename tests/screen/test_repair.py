@@ -7,6 +7,7 @@ from faulttree.scorer.evidence import Entry
 from faulttree.screen.lists import PickList
 from faulttree.screen.why import WhyPage
 from faulttree.screen.work import Reckoner, Work
+from faulttree.session.events import CautionAcknowledged
 from faulttree.session.moves import TakeReading
 
 
@@ -108,6 +109,21 @@ async def test_a_repair_asks_for_its_cautions(drive, on_walk, work):
         await seat.press("enter")
         repaired = work.state.repairs[0].event
         assert (repaired.cause, repaired.done, repaired.minutes) == ("pump-weak", "new pump", 95.0)
+
+
+async def test_a_danger_read_before_takes_one_enter_at_a_repair(drive, on_walk, work):
+    """A danger that was read at a test is told again at the repair, and one Enter answers."""
+    work.do(CautionAcknowledged("petrol", "test", "fuel-pressure", "understood"))
+    async with drive(on_walk(work)) as seat:
+        await seat.press("f")
+        number = next(r for r in seat.frame.splitlines() if "Weak fuel pump" in r).split()[0]
+        shown = await seat.press(number)
+        assert "As before, nothing new." in shown
+        assert "Petrol burns." in shown
+        shown = await seat.press("enter")
+        assert "Done as it says" in shown
+        assert len(work.state.acknowledged) == 2
+        assert work.state.repairs == ()
 
 
 async def test_back_to_the_walk_with_new_chances(drive, on_walk, work, size):

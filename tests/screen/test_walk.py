@@ -10,11 +10,17 @@ from textual.content import Content
 
 from faulttree.scorer.evidence import Entry
 from faulttree.screen.app import FaulttreeApp
-from faulttree.screen.cards import ways
+from faulttree.screen.cards import cautions_text, ways
 from faulttree.screen.lists import ChoiceList, Row
 from faulttree.screen.page import Words
 from faulttree.screen.work import Reckoned, Reckoner, begin, moved
-from faulttree.session.events import ComplaintTaken, ReadingTaken, RouteLeft, SpecGiven
+from faulttree.session.events import (
+    CautionAcknowledged,
+    ComplaintTaken,
+    ReadingTaken,
+    RouteLeft,
+    SpecGiven,
+)
 from faulttree.session.journal import JournalError, list_sessions, read
 from faulttree.session.moves import TakeReading
 from faulttree.tree.load import load, load_all
@@ -184,6 +190,35 @@ async def test_a_caution_is_answered_before_a_reading(drive, on_walk, work, size
         assert work.state.acknowledged[0].event.caution == "petrol"
         assert "petrol ✓" in shown
         assert "Fuel pressure at prime" in shown
+
+
+async def test_a_danger_read_before_takes_one_enter(drive, on_walk, work, size):
+    """What was read in this session is told again in full, and one Enter answers for the test."""
+    petrol = CautionAcknowledged("petrol", "test", "fuel-pressure", "understood")
+    work.do(petrol)
+    async with drive(on_walk(work), size) as seat:
+        seat.page.choose("regulator-rise")
+        await seat.settle()
+        assert "As before, nothing new. Enter: you do as it says." in seat.words
+        assert "Petrol burns. Let it cool and keep sparks away." in seat.words
+        shown = await seat.press("1")
+        assert "Figures come after." in shown
+        assert len(work.state.acknowledged) == 1
+        await seat.press("enter")
+        answers = [fact.event for fact in work.state.acknowledged]
+        assert answers == [petrol, replace(petrol, id="regulator-rise")]
+        assert not seat.page.query_one("EntryPanel").has_text
+
+
+def test_a_new_danger_comes_before_those_read_before(work):
+    """Among dangers that are known, the new one stands first."""
+    known = work.knowledge.cautions
+    shown = cautions_text([known["petrol"], known["hot-parts"]], frozenset({"petrol"})).plain
+    assert shown.split("\n") == [
+        "! Hot parts burn the skin. Wear gloves.",
+        "As before:",
+        "! Petrol burns. Let it cool and keep sparks away.",
+    ]
 
 
 async def test_no_digit_answers_a_caution(drive, on_walk, work, size):
@@ -639,6 +674,16 @@ async def test_nothing_typed_ahead_answers_a_caution(drive, on_walk, work):
         assert [r.choice for r in readings(work)] == ["steady"]
         assert work.state.acknowledged == ()
         assert "Before you begin" in seat.words
+
+
+async def test_nothing_typed_ahead_answers_a_danger_read_before(drive, on_walk, work):
+    """One Enter is enough for a danger that was read before, but not one that came before it."""
+    work.do(CautionAcknowledged("petrol", "test", "regulator-rise", "understood"))
+    async with drive(on_walk(work)) as seat:
+        await burst(seat, "1", "enter", "enter", "enter")
+        assert [r.choice for r in readings(work)] == ["steady"]
+        assert len(work.state.acknowledged) == 1
+        assert "As before, nothing new." in seat.words
 
 
 async def test_keys_typed_ahead_go_from_home_to_the_first_card(drive, app, sessions):
