@@ -190,7 +190,7 @@ def card_body(work: Work, test: Test, cells: int) -> Content:
 
 
 READ_IT = "Read it, then press Enter twice."
-AS_BEFORE = "As before, nothing new. Enter: you do as it says."
+AS_BEFORE = "As before. Enter: you do as it says."
 ENTER_AGAIN = "Enter again: you have read it, and do as it says."
 CHOOSE_IT = "Read it, then choose with the arrows and Enter."
 """What to do about a danger. One Enter is easily pressed, and digits would be typed by habit into

@@ -118,7 +118,7 @@ async def test_a_danger_read_before_takes_one_enter_at_a_repair(drive, on_walk, 
         await seat.press("f")
         number = next(r for r in seat.frame.splitlines() if "Weak fuel pump" in r).split()[0]
         shown = await seat.press(number)
-        assert "As before, nothing new." in shown
+        assert "As before. Enter" in shown
         assert "Petrol burns." in shown
         shown = await seat.press("enter")
         assert "Done as it says" in shown

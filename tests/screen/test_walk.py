@@ -199,10 +199,10 @@ async def test_a_danger_read_before_takes_one_enter(drive, on_walk, work, size):
     async with drive(on_walk(work), size) as seat:
         seat.page.choose("regulator-rise")
         await seat.settle()
-        assert "As before, nothing new. Enter: you do as it says." in seat.words
+        assert "As before. Enter: you do as it says." in seat.words
         assert "Petrol burns. Let it cool and keep sparks away." in seat.words
         shown = await seat.press("1")
-        assert "Figures come after." in shown
+        assert "Enter: you do as it says. Figures come after." in shown
         assert len(work.state.acknowledged) == 1
         await seat.press("enter")
         answers = [fact.event for fact in work.state.acknowledged]
@@ -683,7 +683,7 @@ async def test_nothing_typed_ahead_answers_a_danger_read_before(drive, on_walk, 
         await burst(seat, "1", "enter", "enter", "enter")
         assert [r.choice for r in readings(work)] == ["steady"]
         assert len(work.state.acknowledged) == 1
-        assert "As before, nothing new." in seat.words
+        assert "As before. Enter" in seat.words
 
 
 async def test_keys_typed_ahead_go_from_home_to_the_first_card(drive, app, sessions):
