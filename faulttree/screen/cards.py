@@ -453,21 +453,25 @@ def _way(
     return [text.link(made, f"screen.{method}") if method else made]
 
 
-_LEAD = re.compile(r".+? \([^)]*%\): ")
+_LEAD = re.compile(r"(?P<band>.+?)(?P<chance> \([^)]*%\): )")
 _MOVES = re.compile(r"(?P<name>.+) (?P<was>[≤≥]?[0-9]+ %) -> (?P<now>[≤≥]?[0-9]+ %)")
 
 
 def settles_line(said: str, cells: int) -> str:
-    """What a reading would do, in so many cells; the name gives way, the figures stay."""
-    found = _LEAD.match(said)
-    lead = f"if {text.clean(found[0])}" if found is not None else ""
-    told = said[found.end() :] if found is not None else said
-    moves = _MOVES.fullmatch(told) if lead else None
+    """What a reading would do, in so many cells; the names give way, the figures stay."""
+    lead = _LEAD.match(said)
+    if lead is None:
+        return text.clip(said, cells)
+    told = said[lead.end() :]
+    moves = _MOVES.fullmatch(told)
     if moves is None:
-        return text.clip(lead + text.clean(told), cells)
+        return text.clip(f"if {lead[0]}{told}", cells)
     tail = f" {moves['was']} → {moves['now']}"
-    room = cells - text.width(lead) - text.width(tail)
-    return text.clip(f"{lead}{text.clip(moves['name'], max(4, room))}{tail}", cells)
+    room = cells - text.width(f"if {lead['chance']}{tail}")
+    # Both names keep a part that can be told from others; the cause takes what the band leaves.
+    band = text.clip(lead["band"], max(3, room - 8))
+    name = text.clip(moves["name"], max(2, room - text.width(band)))
+    return text.clip(f"if {band}{lead['chance']}{name}{tail}", cells)
 
 
 def _settles(suggestion: Suggestion, cells: int, count: int) -> list[Content]:

@@ -142,6 +142,8 @@ def test_what_a_test_settles_keeps_its_figures():
     assert short.startswith("if low (22 %): Weak")
     assert width(short) <= 44
     assert settles_line("something else", 30) == "something else"
+    long = "flicks irregularly (25 %): Spark plugs worn or fouled 36 % -> 53 %"
+    assert settles_line(long, 44) == "if flicks irre… (25 %): Spark p… 36 % → 53 %"
     ruled_out = settles_line("right (96 %): rules out Plug leads fitted in the wrong order", 40)
     assert ruled_out == "if right (96 %): rules out Plug leads f…"
 
