@@ -5,18 +5,19 @@ Nothing here knows a widget.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from faulttree.screen.wording import (
     figure,
+    minutes_words,
     percent,
     spread_shown,
     to_shown,
     unit_shown,
     with_unit,
 )
-from faulttree.screen.work import MOVING
+from faulttree.screen.work import MOVING, Reckoned, Reckoner
 from faulttree.session.events import (
     CannotDo,
     CautionAcknowledged,
@@ -30,8 +31,11 @@ from faulttree.session.events import (
     ReadingTaken,
     Repaired,
     TakenAs,
+    VehicleDescribed,
     Withdrawn,
 )
+from faulttree.session.standing import car_of
+from faulttree.session.state import State
 from faulttree.session.words import figure_text, name_of, say, true_text
 from faulttree.tree.model import Knowledge, Test
 
@@ -49,6 +53,7 @@ KINDS: dict[str, tuple[type[Event], ...]] = {
 """What can be jumped to by its kind."""
 
 WAYS: dict[TakenAs, str] = {"route": "the route", "advice": "the advice", "free": "own choice"}
+"""Why a test was taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +104,62 @@ def jump(envelopes: Sequence[Envelope], at: int, wanted: str, knowledge: Knowled
     return None
 
 
-def changed_little(event: Event) -> list[str]:
+def reckon_entry(
+    reckoner: Reckoner, knowledge: Knowledge, state: State, before: State | None
+) -> Reckoned:
+    """The chances after an entry, each with what it was before it; none without a complaint."""
+    if not state.complaints:
+        return Reckoned(state.last)
+    car = car_of(state, knowledge)
+    known = before is not None and bool(before.complaints)
+    was: Mapping[str, float] = {}
+    if before is not None and known and (earlier := car_of(before, knowledge)).specs != car.specs:
+        # The entry told of the car: what was known of it before has chances of its own.
+        was = {one.id: one.chance for one in reckoner.chances(before, earlier).causes}
+    found = reckoner.chances(state, car, before)
+    if not was:
+        return found
+    causes = [replace(one, before=was.get(one.id, 0.0)) for one in found.causes]
+    return replace(found, causes=tuple(causes))
+
+
+def changed_little(event: Event, before: State | None) -> list[str]:
     """What to say of an entry that moved no chance much; nothing of one that never does."""
     if isinstance(event, Repaired):
         return ["From here on this cause counts as put right."]
+    if isinstance(event, ComplaintTaken) and not (before and before.complaints):
+        return ["The first chances, with the complaint alone."]
     return ["This entry changed little."] if isinstance(event, MOVING) else []
+
+
+def entry_facts(event: Event, knowledge: Knowledge) -> list[str]:
+    """What was recorded with an entry besides what its line says."""
+    match event:
+        case ReadingTaken():
+            return _reading_facts(event, knowledge)
+        case ComplaintTaken():
+            seen = {"yes": "yes", "no": "no", "unknown": ""}[event.showing]
+            items = [("How often", event.how_often), ("Seen before work began", seen)]
+            asked = [f"{question} {answer}" for question, answer in event.answers.items()]
+            return [*_labelled(items), *asked]
+        case VehicleDescribed():
+            own = knowledge.vehicles.get(event.vehicle or "")
+            return _labelled([("The shop's own", own.name if own and event.name else "")])
+        case Repaired():
+            minutes = "" if event.minutes is None else minutes_words(event.minutes)
+            return _labelled([("It took", minutes)])
+        case ComplaintChecked():
+            return _labelled([("How", event.how)])
+        case InstrumentChecked():
+            return _labelled([("Held against", event.against)])
+        case Closed():
+            found = ", ".join(name_of(cause, knowledge) for cause in event.causes)
+            return _labelled([("Really found", found), ("Left to do", event.remaining)])
+    return []
+
+
+def _labelled(items: Sequence[tuple[str, str]]) -> list[str]:
+    return [f"{label}: {text.rstrip('.')}" for label, text in items if text.strip()]
 
 
 def _figures(event: ReadingTaken, test: Test | None) -> list[str]:
@@ -119,14 +175,24 @@ def _figures(event: ReadingTaken, test: Test | None) -> list[str]:
             said += f" ± {figure(spread_shown(test, 2 * event.u), 2)}"
         said = with_unit(said, unit)
         limits = [to_shown(test, limit) for limit in event.limits]
-    between = ", ".join(with_unit(figure(limit), unit) for limit in limits)
-    return [f"Figure: {said}", *([f"Limits: {between}"] if between else [])]
+    told = _limits([figure(limit) for limit in limits], unit, test.bands if test else ())
+    return [f"Figure: {said}", *([f"Limits: {told}"] if told else [])]
 
 
-def reading_facts(event: Event, knowledge: Knowledge) -> list[str]:
+def _limits(limits: Sequence[str], unit: str, bands: Sequence[str]) -> str:
+    """The bands with the limits between them; the limits alone where the bands are not theirs."""
+    ends = [with_unit(limit, unit) for limit in limits]
+    if not ends or len(bands) != len(ends) + 1:
+        return ", ".join(ends)
+    between = [
+        f"{band} {low} to {high}"
+        for band, low, high in zip(bands[1:-1], limits, ends[1:], strict=False)
+    ]
+    return ", ".join([f"{bands[0]} below {ends[0]}", *between, f"{bands[-1]} above {ends[-1]}"])
+
+
+def _reading_facts(event: ReadingTaken, knowledge: Knowledge) -> list[str]:
     """What was recorded with a reading: figure, limits, how sure, showing, why it was taken."""
-    if not isinstance(event, ReadingTaken):
-        return []
     facts = []
     true = true_text(event, knowledge.tests.get(event.test))
     if true:
@@ -137,5 +203,5 @@ def reading_facts(event: Event, knowledge: Knowledge) -> list[str]:
     facts.append(f"How sure: {sure}")
     if event.showing != "unknown":
         facts.append(f"The complaint was showing: {event.showing}")
-    facts.append(f"Taken by: {WAYS[event.taken_as]}")
+    facts.append(f"Chosen by: {WAYS[event.taken_as]}")
     return facts

@@ -8,7 +8,7 @@ session was recorded with.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
@@ -39,6 +39,20 @@ JUMP = (
 )
 
 
+def side_by_side(facts: list[str], cells: int) -> list[str]:
+    """Short facts in as few lines as they fit into, in their order; a long one has its own."""
+    rows: list[str] = []
+    room_left = False
+    for fact in facts:
+        if room_left and text.width(f"{rows[-1]}   {fact}") <= cells:
+            rows[-1] += f"   {fact}"
+            continue
+        wrapped = text.wrap(fact, cells)
+        rows += wrapped
+        room_left = len(wrapped) == 1
+    return rows
+
+
 class JumpBox(WriteBox):
     """Where to jump to."""
 
@@ -51,9 +65,11 @@ class ReplayPage(Page[None]):
 
     PAGE = "replay"
     BINDINGS = actions.bindings("replay")
+    CSS: ClassVar[str] = "ReplayPage.-tall #replay-list { height: 17; }"
 
     def __init__(self, path: Path) -> None:
         super().__init__()
+        self.VERTICAL_BREAKPOINTS = [(0, "-short"), (36, "-tall")]
         self.path = path
         self.work: Work | None = None
         self.steps: list[tuple[Envelope, State]] = []
@@ -304,13 +320,9 @@ class ReplayPage(Page[None]):
         knowledge = self.work.knowledge
 
         def reckon() -> None:
-            from faulttree.screen.work import Reckoned
-            from faulttree.session.standing import car_of
+            from faulttree.screen.past import reckon_entry
 
-            if not state.complaints:
-                found = Reckoned(state.last)
-            else:
-                found = reckoner.chances(state, car_of(state, knowledge), before)
+            found = reckon_entry(reckoner, knowledge, state, before)
             self.app.call_from_thread(self._reckoned, at, found)
 
         self.run_worker(reckon, thread=True, group="replay", exclusive=True)
@@ -322,7 +334,7 @@ class ReplayPage(Page[None]):
 
     def _words(self) -> Content:
         from faulttree.screen.cards import cause_rows, doubts, moves_words
-        from faulttree.screen.past import changed_little, reading_facts
+        from faulttree.screen.past import changed_little, entry_facts
         from faulttree.session.words import say
 
         assert self.work is not None
@@ -338,8 +350,8 @@ class ReplayPage(Page[None]):
             text.line((row, "bold"))
             for row in text.wrap(say(envelope.event, self.work.knowledge), cells)
         ]
-        facts = reading_facts(envelope.event, self.work.knowledge)
-        rows += [text.line(row) for fact in facts for row in text.wrap(fact, cells)]
+        facts = entry_facts(envelope.event, self.work.knowledge)
+        rows += [text.line(row) for row in side_by_side(facts, cells)]
         reckoned = self.reckoned.get(self.at)
         rows.append(Content(""))
         if reckoned is None:
@@ -351,7 +363,8 @@ class ReplayPage(Page[None]):
             return text.stack(rows)
         if reckoned.causes:
             moved = moves_words(reckoned, 3, cells)
-            rows += [text.line(row) for row in moved or changed_little(envelope.event)]
+            before = self.steps[self.at - 1][1] if self.at else None
+            rows += [text.line(row) for row in moved or changed_little(envelope.event, before)]
         no_advice: Advised | None = None
         rows += doubts(reckoned, no_advice)
         rows += cause_rows(reckoned, 5 if self.size.height < 30 else 9, cells)

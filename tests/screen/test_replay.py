@@ -1,5 +1,6 @@
 """Stepping through a past session shows what was recorded and where the causes then stood."""
 
+import re
 import shutil
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import pytest
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.lists import PickList
 from faulttree.screen.past import jump
-from faulttree.screen.replay import ReplayPage
+from faulttree.screen.replay import ReplayPage, side_by_side
 from faulttree.screen.why import WhyPage
 from faulttree.session.events import (
     CautionAcknowledged,
@@ -79,9 +80,15 @@ async def test_a_reading_is_shown_as_it_was_recorded(drive, sessions, size):
         app.screen.query_one(PickList).highlighted = entry - 1
         await seat.settle()
         shown = seat.frame
-        for words in ("33 psi", "Figure: 33", "Limits: 36", "How sure: low", "showing: yes"):
+        for words in (
+            "33 psi",
+            "Figure: 33",
+            "Limits: low below 36 psi, in limits 36 to 44 psi, high above 44 psi",
+            "How sure: low",
+            "showing: yes",
+        ):
             assert words in shown, words
-        assert "Taken by: the advice" in shown
+        assert "Chosen by: the advice" in shown
 
 
 async def test_figure_and_limits_stand_in_the_unit_of_the_gauge(drive, sessions):
@@ -94,7 +101,7 @@ async def test_figure_and_limits_stand_in_the_unit_of_the_gauge(drive, sessions)
         await seat.settle()
         # 16 inHg are 54.18 kPa (1 inHg = 3.386 kPa, NIST SP 811).
         assert "Figure: 13.5 ± " in seat.frame
-        assert "Limits: 16 inHg" in seat.frame
+        assert "Limits: low below 16 inHg, in limits above 16 inHg" in seat.frame
 
 
 async def test_the_causes_stand_as_they_did_then(drive, sessions, size):
@@ -330,3 +337,94 @@ def test_a_jump_is_found_from_where_one_stands(wanted, at, leads_to):
     knowledge = Knowledge({}, {}, {}, {}, {}, {caution.id: caution}, {})
     found = jump(envelopes, at, wanted, knowledge)
     assert (found and (found.at, found.round)) == leads_to
+
+
+async def test_what_the_car_is_told_to_be_moves_the_chances(drive, sessions, size):
+    """An entry that describes the car shows how the chances moved by it, and is not called idle."""
+    path = sessions / CLOSED
+    entry = _entry("VehicleDescribed", path)
+    app = _app(path)
+    async with drive(app, size) as seat:
+        await seat.press(*["n"] * (entry - 2))
+        before = {c.id: c.chance for c in app.screen.reckoned[entry - 2].causes}
+        await seat.press("n")
+        moved = [
+            c
+            for c in app.screen.reckoned[entry - 1].causes
+            if abs(c.chance - before.get(c.id, 0.0)) > 0.02
+        ]
+        assert moved
+        assert all(c.before == before.get(c.id, 0.0) for c in moved)
+        assert "This entry changed little." not in seat.words
+        assert f"{moved[0].name[:20]}" in seat.words
+
+
+async def test_the_first_complaint_gives_the_first_chances(drive, sessions):
+    """Where nothing was weighed before, an entry is not said to change little."""
+    path = sessions / CLOSED
+    app = _app(path)
+    async with drive(app, (80, 24)) as seat:
+        await seat.press("n")
+        assert "The first chances, with the complaint alone." in seat.words
+        assert "This entry changed little." not in seat.words
+
+
+async def test_an_entry_is_shown_with_all_that_was_recorded(drive, sessions, size):
+    """What was asked of the driver, how it was looked for, and what was found at last are there."""
+    path = sessions / CLOSED
+    app = _app(path)
+    async with drive(app, size) as seat:
+        await seat.press("n")
+        assert "How often: every drive Seen before work began: yes" in seat.words
+        assert "Hot, cold or both? Both, worse when hot" in seat.words
+        await seat.press("l")
+        assert "Really found: Air leak after the throttle (gasket, hose, brake servo), Weak" in (
+            seat.words
+        )
+        assert "Left to do: Fuel filter due at the next service" in seat.words
+        for kind, words in (
+            ("Repaired", "It took: 40 min"),
+            ("ComplaintChecked", "How: Ten minutes at idle, hot, loads on and off"),
+            ("InstrumentChecked", "Held against: strobe meter"),
+        ):
+            app.screen.query_one(PickList).highlighted = _entry(kind, path) - 1
+            await seat.settle()
+            assert words in seat.words
+
+
+async def test_a_reading_and_its_causes_fit_a_small_screen(drive, sessions):
+    """At 80x24 the figures of a reading leave room for all five causes."""
+    path = sessions / CLOSED
+    app = _app(path)
+    async with drive(app, (80, 24)) as seat:
+        for test in ("idle-return", "manifold-vacuum-idle", "fuel-filter-drop"):
+            app.screen.query_one(PickList).highlighted = _entry("ReadingTaken", path, test) - 1
+            await seat.settle()
+            last = app.screen.reckoned[app.screen.at].causes[4]
+            assert f"5 {last.name[:20]}" in seat.words, test
+
+
+async def test_a_tall_screen_shows_more_of_the_way(drive, sessions):
+    """At 120x40 the entries before and after have the room that the causes leave."""
+    path = sessions / CLOSED
+    app = _app(path)
+    async with drive(app, (120, 40)) as seat:
+        app.screen.query_one(PickList).highlighted = _entry("ReadingTaken", path, "tip-in") - 1
+        await seat.settle()
+        listed = [row for row in seat.frame.splitlines() if re.match(r" +[0-9]+ [0-9]{2}:", row)]
+        assert len(listed) == 16
+        assert "9 " + app.screen.reckoned[app.screen.at].causes[8].name[:20] in seat.words
+
+
+@pytest.mark.parametrize(
+    ("facts", "rows"),
+    [
+        (["aa", "bb", "cc"], ["aa   bb", "cc"]),
+        (["a word too", "bb"], ["a word", "too", "bb"]),
+        (["aa", "a word too long"], ["aa", "a word", "too long"]),
+        ([], []),
+    ],
+)
+def test_facts_stand_side_by_side_where_they_fit(facts, rows):
+    """Short facts share a line, none is cut, and their order stays."""
+    assert side_by_side(facts, 9) == rows

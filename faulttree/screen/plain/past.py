@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from faulttree.screen.past import changed_little, jump, reading_facts
+from faulttree.screen.past import changed_little, entry_facts, jump, reckon_entry
 from faulttree.screen.plain.spoken import said_aloud
 from faulttree.screen.plain.talk import Back, Talk, sentence, title_aloud
 from faulttree.screen.plain.walk import why_lines
@@ -117,8 +117,8 @@ class Replay:
             f"{envelope.who}{back}."
         )
         self.talk.say(sentence(said_aloud(envelope.event, self.work.knowledge)))
-        for fact in reading_facts(envelope.event, self.work.knowledge):
-            self.talk.say(f"{fact}.")
+        for fact in entry_facts(envelope.event, self.work.knowledge):
+            self.talk.say(sentence(fact))
         reckoned = self._reckon()
         if reckoned.trouble:
             self.talk.say(reckoned.trouble)
@@ -128,7 +128,7 @@ class Replay:
             if abs(cause.chance - cause.before) >= MOVED and not cause.repaired
         ]
         if reckoned.causes and not moved:
-            for line in changed_little(envelope.event):
+            for line in changed_little(envelope.event, self._before()):
                 self.talk.say(line)
         for cause in moved[:3]:
             word = "rose" if cause.chance > cause.before else "fell"
@@ -136,15 +136,13 @@ class Replay:
                 f"{cause.name} {word} from {percent(cause.before)} to {percent(cause.chance)}."
             )
 
+    def _before(self) -> State | None:
+        return self.steps[self.at - 1][1] if self.at else None
+
     def _reckon(self) -> Reckoned:
         if self.at not in self.reckoned:
             state = self.steps[self.at][1]
-            before = self.steps[self.at - 1][1] if self.at else None
-            if state.complaints:
-                car = car_of(state, self.work.knowledge)
-                found = self.reckoner.chances(state, car, before)
-            else:
-                found = Reckoned(state.last)
+            found = reckon_entry(self.reckoner, self.work.knowledge, state, self._before())
             self.reckoned[self.at] = found
         return self.reckoned[self.at]
 

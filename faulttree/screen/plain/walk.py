@@ -343,7 +343,7 @@ class Walk(Bench):
             self.talk.say("There is nothing to undo.")
             return
         for what, one in zip(("The last entry", "And with it"), undone, strict=False):
-            self.talk.say(f"{what}: {said_aloud(one.event, self.work.knowledge)}")
+            self.talk.say(sentence(f"{what}: {said_aloud(one.event, self.work.knowledge)}"))
         help = "What is taken back stays in the log, marked as such, and counts no more."
         if self.talk.yes("Take it back?", help=help) and self.do(Undo()):
             self.talk.say("Taken back.")
