@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widgets import Input
 
 from faulttree.screen import text
+from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Box, KeyLine, Words
 
@@ -17,8 +18,8 @@ from faulttree.screen.page import Box, KeyLine, Words
 class AskBox(Box[str]):
     """A question with numbered answers; gives the id of the answer, or None for going back.
 
-    A digit answers at once. Where an answer must not be given by accident, `careful` starts with
-    nothing highlighted, so that Enter alone does nothing.
+    A digit answers at once, which the foot says. Where an answer must not be given by accident,
+    `careful` starts with nothing highlighted, so that Enter alone does nothing.
     """
 
     def __init__(
@@ -48,6 +49,9 @@ class AskBox(Box[str]):
     def enter_does(self) -> str:
         return "" if self.careful else "Choose"
 
+    def foot(self) -> list[Piece]:
+        return with_digits(super().foot(), "Choose at once", len(self.answers))
+
     def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
         """Enter where nothing is highlighted: say what to do instead."""
         event.stop()
@@ -60,14 +64,23 @@ class AskBox(Box[str]):
 
 
 class WriteBox(Box[str]):
-    """A line to write; gives the text, or None for going back. Enter on an empty line goes back."""
+    """A line to write; gives the text, or None for going back.
+
+    Enter on an empty line goes back as well; where nothing is an answer too, `blank` gives "".
+    """
 
     def __init__(
-        self, title: str, said: Content | None = None, value: str = "", hint: str = ""
+        self,
+        title: str,
+        said: Content | None = None,
+        value: str = "",
+        hint: str = "",
+        *,
+        blank: bool = False,
     ) -> None:
         super().__init__()
         self.box_title, self.said = title, said or Content("")
-        self.value, self.hint = value, hint
+        self.value, self.hint, self.blank = value, hint, blank
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):
@@ -77,7 +90,7 @@ class WriteBox(Box[str]):
             yield Input(self.value, placeholder=text.clean(self.hint), compact=True, max_length=500)
             yield KeyLine()
 
-    def foot(self) -> list[tuple[str, str, str, int]]:
+    def foot(self) -> list[Piece]:
         # Any character may be written here, so `?` is none of the keys; there is little to explain.
         return [piece for piece in super().foot() if piece[2] != "help"]
 
@@ -89,7 +102,7 @@ class WriteBox(Box[str]):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         written = event.value.strip()
-        self.dismiss(written or None)
+        self.dismiss(written if written or self.blank else None)
 
 
 class ReadBox(Box[None]):

@@ -14,6 +14,7 @@ from textual.app import ComposeResult
 from textual.widgets import Input
 
 from faulttree.screen import actions, text
+from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.search import rank
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from faulttree.tree.load import TreeCard
 
 TYPED_CAR = "another-car"
+NAMELESS = "Car without a name"
 MOST_FOUND = 40
 
 WHERE = ("Take a car in", "complaint - vehicle - ready")
@@ -36,7 +38,11 @@ HOW_OFTEN = ("always there", "comes and goes", "only when cold", "only when hot"
 
 @dataclass(slots=True)
 class Draft:
-    """What the intake has found so far."""
+    """What the intake has found so far.
+
+    Figures belong to the car that they were typed for: whoever chooses another car and comes back
+    finds them again, and no car gets those of another.
+    """
 
     trees: tuple[str, ...] = ()
     names: dict[str, str] = field(default_factory=dict)
@@ -46,8 +52,19 @@ class Draft:
     how_often: str = ""
     showing: Showing = "unknown"
     answers: dict[str, dict[str, str]] = field(default_factory=dict)
-    specs: dict[str, SpecGiven] = field(default_factory=dict)
+    figures: dict[str, dict[str, SpecGiven]] = field(default_factory=dict)
     knowledge: Knowledge | None = None
+
+    @property
+    def specs(self) -> dict[str, SpecGiven]:
+        """The figures typed for the chosen car."""
+        return self.figures.setdefault(self.vehicle or TYPED_CAR, {})
+
+    @property
+    def holds_words(self) -> bool:
+        """Whether something was typed that would be lost."""
+        words = self.said or self.how_often or self.car_name.replace(NAMELESS, "")
+        return bool(words or any(self.answers.values()) or any(self.figures.values()))
 
     def values(self) -> dict[str, Value]:
         """The typed figures by spec."""
@@ -109,7 +126,32 @@ def show_words(app: FaulttreeApp, title: str, *said: str) -> None:
     app.push_screen(ReadBox(title, text.stack(rows)))
 
 
-class ComplaintPage(Page[None]):
+class Intake(Page[None]):
+    """A page of the intake; leaving the first of them with something typed is asked about."""
+
+    draft: Draft
+
+    def action_back(self) -> None:
+        below = self.app.screen_stack[-2] if len(self.app.screen_stack) > 1 else None
+        if isinstance(below, Intake) or not self.draft.holds_words:
+            self.dismiss(None)
+            return
+        from faulttree.screen.boxes import AskBox
+
+        answers = [
+            Row("stay", text.line(("Stay here", "bold"))),
+            Row("leave", text.line("Leave it: nothing is kept")),
+        ]
+
+        def answered(answer: str | None) -> None:
+            if answer == "leave":
+                self.dismiss(None)
+
+        said = text.line("What was typed for this car is kept only once the walk begins.")
+        self.app.push_screen(AskBox("Leave without beginning?", said, answers), answered)
+
+
+class ComplaintPage(Intake):
     """What does the driver complain of? One complaint or several."""
 
     PAGE = "complaint"
@@ -120,6 +162,8 @@ class ComplaintPage(Page[None]):
         self.draft = draft
         self.cards: list[TreeCard] = []
         self.marked: list[str] = list(draft.trees)
+        self.changing = False
+        """Whether one who was ready came back to change the complaint, and may return."""
 
     def compose(self) -> ComposeResult:
         yield Head()
@@ -132,20 +176,12 @@ class ComplaintPage(Page[None]):
         )
         yield Search("stalls, jerks, idle, cold...")
         yield PickList()
-        yield Words(
-            text.line(
-                (
-                    "Enter takes the highlighted one. Several at once: mark each with its digit "
-                    "or Tab, then Enter.",
-                    "$text-muted",
-                )
-            ),
-            classes="foot-note",
-        )
+        yield Words(classes="foot-note")
         yield KeyLine()
 
     def ready(self) -> None:
         self.head(*WHERE)
+        self.note()
         self.query_one(PickList).can_focus = False
         self.query_one(Input).focus()
         # Enter would take nothing before there is something to take.
@@ -153,7 +189,36 @@ class ComplaintPage(Page[None]):
         self.run_worker(self._load, thread=True)
 
     def enter_does(self) -> str:
-        return "Take it" if not self.marked else f"Take the {len(self.marked)} marked"
+        match len(self.marked):
+            case 0:
+                return "Take it"
+            case 1:
+                return "Take the marked one"
+            case several:
+                return f"Take the {several} marked"
+
+    def foot(self) -> list[Piece]:
+        return with_digits(super().foot(), "Mark")
+
+    def note(self) -> None:
+        """Say what Enter takes, and how several are taken."""
+        said = (
+            "Enter takes what is marked. Its digit or Tab takes a mark away again."
+            if self.marked
+            else "Enter takes the highlighted one. Several at once: mark each with its digit "
+            "or Tab, then Enter."
+        )
+        self.query_one(".foot-note", Words).update(text.line((said, "$text-muted")))
+
+    def action_back(self) -> None:
+        if self.changing and self.draft.knowledge is not None:
+            self.changing = False
+            self.marked = list(self.draft.trees)
+            self.show()
+            self.note()
+            self.app.push_screen(ReadyPage(self.draft))
+        else:
+            super().action_back()
 
     def _load(self) -> None:
         from faulttree.tree.load import list_trees
@@ -241,6 +306,7 @@ class ComplaintPage(Page[None]):
         else:
             self.marked.append(id)
         self.show(keep=id)
+        self.note()
 
     def _mark_number(self, number: int) -> None:
         """What a digit does: mark the row with that number."""
@@ -274,6 +340,7 @@ class ComplaintPage(Page[None]):
 
     def _go_on(self, knowledge: Knowledge) -> None:
         self.head(*WHERE)
+        self.changing = False
         self.draft.knowledge = knowledge
         if self.draft.vehicle is not None or self.draft.car_name:
             self.app.push_screen(ReadyPage(self.draft))
@@ -285,7 +352,7 @@ class ComplaintPage(Page[None]):
         show_trouble(self.host, why)
 
 
-class Step(Page[None]):
+class Step(Intake):
     """A step of the intake that is a list to choose from."""
 
     ASKS: ClassVar[tuple[str, str]]
@@ -306,6 +373,9 @@ class Step(Page[None]):
         self.head(*WHERE)
         self.show()
         self.query_one(PickList).focus()
+
+    def foot(self) -> list[Piece]:
+        return with_digits(super().foot(), "Choose at once")
 
     @property
     def knowledge(self) -> Knowledge:
@@ -362,8 +432,10 @@ class VehiclePage(Step):
         from faulttree.screen.boxes import WriteBox
 
         def named(name: str | None) -> None:
+            if name is None:
+                return
             self.draft.vehicle = None
-            self.draft.car_name = name or "Car without a name"
+            self.draft.car_name = name or NAMELESS
             from faulttree.screen.figures import FiguresPage
 
             def looked(_: object) -> None:
@@ -375,8 +447,9 @@ class VehiclePage(Step):
             WriteBox(
                 "What do you call this car?",
                 text.line("Registration or a few words; Enter alone leaves it open."),
-                self.draft.car_name,
+                self.draft.car_name.replace(NAMELESS, ""),
                 "e.g. blue hatchback, 1.6",
+                blank=True,
             ),
             named,
         )
@@ -449,7 +522,7 @@ class ReadyPage(Step):
         own = knowledge.vehicles.get(draft.vehicle) if draft.vehicle else None
         car = own.name if own else draft.car_name
         asked = sum(len(knowledge.trees[tree].ask) for tree in draft.trees)
-        answered = sum(len(found) for found in draft.answers.values())
+        answered = sum(len(draft.answers.get(tree, {})) for tree in draft.trees)
         showing = {"unknown": "not said", "yes": "yes, it shows now", "no": "no, not just now"}
         figures = self._figures(own is not None)
         rows = [
@@ -524,9 +597,12 @@ class ReadyPage(Step):
         if any(isinstance(page, ComplaintPage) for page in self.app.screen_stack):
             while not isinstance(self.app.screen, ComplaintPage):
                 self.app.pop_screen()
+            self.app.screen.changing = True
         else:
             self.dismiss(None)
-            self.app.push_screen(ComplaintPage(self.draft))
+            page = ComplaintPage(self.draft)
+            page.changing = True
+            self.app.push_screen(page)
 
     def _ask_how_often(self) -> None:
         from faulttree.screen.boxes import AskBox
@@ -551,14 +627,14 @@ class ReadyPage(Step):
                 setattr(self.draft, where, answer)
             self.show()
 
-        self.app.push_screen(WriteBox(title, None, value, hint), written)
+        self.app.push_screen(WriteBox(title, None, value, hint, blank=True), written)
 
     def _questions(self) -> list[tuple[str, str]]:
         knowledge = self.knowledge
         return [(tree, ask) for tree in self.draft.trees for ask in knowledge.trees[tree].ask]
 
     def _ask(self, questions: list[tuple[str, str]]) -> None:
-        """Ask one question after the other; going back stops asking."""
+        """Ask one question after the other; an empty answer leaves one open, going back stops."""
         if not questions:
             self.show()
             return
@@ -568,14 +644,17 @@ class ReadyPage(Step):
         answers = self.draft.answers.setdefault(tree, {})
 
         def answered(answer: str | None) -> None:
-            if answer is not None:
-                answers[question] = answer
-                self._ask(rest)
-            else:
+            if answer is None:
                 self.show()
+                return
+            answers.pop(question, None)
+            if answer:
+                answers[question] = answer
+            self._ask(rest)
 
-        left = f"{len(rest)} more after this. Esc stops asking." if rest else "The last one."
-        box = WriteBox(question, text.line((left, "$text-muted")), answers.get(question, ""))
+        left = f"{len(rest)} more after this; Esc stops asking." if rest else "The last one."
+        said = text.line((f"Enter alone leaves it open. {left}", "$text-muted"))
+        box = WriteBox(question, said, answers.get(question, ""), blank=True)
         self.app.push_screen(box, answered)
 
     # --- beginning -------------------------------------------------------------------------------

@@ -153,6 +153,91 @@ async def test_what_was_typed_outlives_a_full_disk(drive, app, sessions, monkeyp
         assert read(list_sessions(sessions)[0].path).state.complaint("idle").said == "hunts"
 
 
+async def test_a_question_without_an_answer_is_passed_by(drive, app, sessions):
+    """Enter alone leaves a question open and goes on; an answer can be taken away again."""
+    async with drive(app) as seat:
+        shown = await seat.press("s", "enter", "1", "5")
+        assert "Enter alone leaves it open. 1 more after this; Esc stops asking." in shown
+        shown = await seat.press("enter")
+        assert "The last one." in shown
+        await seat.type("yes")
+        assert "1 of 2 answered" in await seat.press("enter")
+        await seat.press("5", "enter", "ctrl+u", "enter")
+        assert "0 of 2 answered" in seat.words
+
+
+async def test_what_the_driver_says_can_be_emptied(drive, app):
+    """A line that was written can be made empty again."""
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "1", "4")
+        await seat.type("hunts")
+        assert "Driver says hunts" in await seat.press("enter")
+        assert "nothing written yet" in await seat.press("4", "ctrl+u", "enter")
+
+
+async def test_leaving_with_something_typed_is_asked_about(drive, app, sessions):
+    """Words that only the intake holds are not lost by one Esc too many."""
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "1", "4")
+        await seat.type("hunts")
+        await seat.press("enter", "escape", "escape")
+        assert seat.page.PAGE == "complaint"
+        shown = await seat.press("escape")
+        assert "Leave without beginning?" in shown
+        await seat.press("1")
+        assert seat.page.PAGE == "complaint"
+        await seat.press("enter")
+        assert seat.page.PAGE == "ready"
+        assert "Driver says hunts" in seat.words
+        await seat.press("escape", "escape", "2")
+        assert seat.page.PAGE == "home"
+    assert list_sessions(sessions) == []
+
+
+async def test_back_from_changing_the_complaint_leads_to_what_was_ready(drive, shop, sessions):
+    """Who goes to the complaints from the last look and thinks better of it finds all as it was."""
+    app = FaulttreeApp(
+        shop, sessions, who="sam", opening=lambda app: app.start_intake(("idle",), "van")
+    )
+    async with drive(app) as seat:
+        await seat.press("4")
+        await seat.type("hunts")
+        await seat.press("enter", "2", "2")
+        assert seat.page.PAGE == "complaint"
+        await seat.press("escape")
+        assert seat.page.PAGE == "ready"
+        assert "Complaint Idle wanders" in seat.words
+        assert "Stumbles" not in seat.words
+        assert "Driver says hunts" in seat.words
+
+
+async def test_back_from_naming_a_car_is_no_step_forward(drive, app):
+    """Esc where a car is named leads back to the cars; Enter alone goes on without a name."""
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "2", "escape")
+        assert seat.page.PAGE == "vehicle"
+        await seat.press("2", "enter")
+        assert seat.page.PAGE == "figures"
+        assert "Car without a name" in await seat.press("enter")
+
+
+async def test_no_car_gets_the_figures_of_another(drive, app, sessions):
+    """Figures typed for one car stay with it: not with the next one, and there on coming back."""
+    async with drive(app) as seat:
+        await seat.press("s", "enter", "2")
+        await seat.type("blue one")
+        await seat.press("enter")
+        seat.page.edit("cylinders")
+        await seat.settle()
+        await seat.type("6")
+        assert "1 typed" in await seat.press("enter", "escape")
+        shown = await seat.press("3", "1")
+        assert "Grey van" in shown
+        assert "1 typed" not in shown
+        await seat.press("3", "2", "enter")
+        assert "1 typed" in await seat.press("enter")
+
+
 async def test_going_back_through_the_intake(drive, app):
     """Each step of the intake leads back to the one before, down to home."""
     async with drive(app) as seat:
