@@ -10,6 +10,7 @@ from faulttree.scorer.evidence import GONE
 from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox, ReadBox, WriteBox
+from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import OUTCOMES, percent
@@ -87,6 +88,9 @@ class ClosePage(Page[bool]):
     def enter_does(self) -> str:
         return "Choose"
 
+    def foot(self) -> list[Piece]:
+        return with_digits(super().foot(), "Mark, or choose at once")
+
     def on_resize(self) -> None:
         self.show(None)
 
@@ -109,7 +113,7 @@ class ClosePage(Page[bool]):
                     ),
                 )
             )
-        rows.append(heading("Outcome: choosing one closes the session"))
+        rows.append(heading("Outcome: choosing one asks once more, then closes the session"))
         for outcome in get_args(Outcome):
             label = _label(outcome)
             why = refusal(self.work.state, self._ending(outcome), knowledge)
@@ -120,7 +124,7 @@ class ClosePage(Page[bool]):
                 )
             )
         rows.append(heading("What is left to be done"))
-        rows.append(Row("left", text.line(self.left or "nothing written")))
+        rows.append(Row("left", text.line(self.left or "nothing written yet; Enter writes it")))
         listed = self.query_one(PickList)
         listed.show_rows(rows, keep=listed.chosen if keep is None else keep)
 

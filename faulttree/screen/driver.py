@@ -19,6 +19,10 @@ BOX, ANSWER = 68, 30
 SAID, OFTEN = "said!", "often!"
 
 
+def _answer(taken: ComplaintTaken, ask: str) -> str:
+    return text.clip(taken.answers.get(ask) or "-", ANSWER)
+
+
 def ask_driver(page: WalkPage, tree: str | None = None) -> None:
     """Show what the driver says of a complaint, and let one line of it be changed."""
     work = page.work
@@ -41,7 +45,7 @@ def ask_driver(page: WalkPage, tree: str | None = None) -> None:
         Row(OFTEN, text.line(("How often: ", "bold"), taken.how_often or "not said")),
         *(
             # The answer is always in sight; a long question gives way.
-            Row(f"?{at}", text.line(text.ends(ask, taken.answers.get(ask, "-")[:ANSWER], BOX)))
+            Row(f"?{at}", text.line(text.ends(ask, _answer(taken, ask), BOX)))
             for at, ask in enumerate(known.ask)
         ),
     ]
@@ -64,13 +68,17 @@ def ask_driver(page: WalkPage, tree: str | None = None) -> None:
                 elif line == OFTEN:
                     changed = replace(taken, how_often=answer)
                 else:
-                    changed = replace(taken, answers={**taken.answers, title: answer})
-                if page.do(changed) is not None:
+                    kept = {ask: said for ask, said in taken.answers.items() if ask != title}
+                    if answer:
+                        kept[title] = answer
+                    changed = replace(taken, answers=kept)
+                if changed != taken and page.do(changed) is not None:
                     # What the last reading changed is not put down to the driver's words.
                     page.before = page.work.before_last()
                     page.renew()
             ask_driver(page, known.id)
 
-        page.app.push_screen(WriteBox(title, None, value), written)
+        page.app.push_screen(WriteBox(title, None, value, blank=True), written)
 
-    page.app.push_screen(AskBox(known.complaint, text.line(""), rows), picked)
+    box = AskBox(f"What the driver says: {known.complaint}", text.line(""), rows)
+    page.app.push_screen(box, picked)

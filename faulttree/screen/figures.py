@@ -16,13 +16,13 @@ from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox, WriteBox
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
-from faulttree.screen.wording import ORIGIN, with_unit
+from faulttree.screen.wording import ORIGIN, figure, with_unit
 from faulttree.session.events import SpecGiven
 from faulttree.session.moves import read_spec, spec_outside
 from faulttree.session.standing import specs_of
 from faulttree.session.words import value_text
 from faulttree.trade.units import ReadingError, UnitError
-from faulttree.tree.car import Car
+from faulttree.tree.car import Car, Known
 from faulttree.tree.model import Knowledge, Spec, Test, Value
 
 DONE = "done!"
@@ -63,6 +63,14 @@ def resting_on(tests: Sequence[Test], car: Car) -> dict[str, list[str]]:
         for spec in dict.fromkeys((*specs_of(test, car), *test.fits)):
             found.setdefault(spec, []).append(test.name)
     return found
+
+
+def _shown(known: Known) -> str:
+    """A figure as typed; one that was turned into another unit, or worked out, to four digits."""
+    typed = known.origin == "typed" and not known.out_of
+    if typed or not isinstance(known.value, int | float):
+        return value_text(known.value)
+    return figure(known.value, 4)
 
 
 class FiguresPage(Page[None]):
@@ -165,7 +173,7 @@ class FiguresPage(Page[None]):
             return Row(
                 spec.id, text.line(text.left(spec.name, name_room), (" unknown", "$text-muted"))
             )
-        value = with_unit(value_text(known.value), known.unit)
+        value = with_unit(_shown(known), known.unit)
         unusual = spec_outside(spec, known.value) is not None
         origin = "typed, unusual" if unusual else ORIGIN[known.origin]
         value_room = room - name_room - text.width(origin) - 2
@@ -219,7 +227,7 @@ class FiguresPage(Page[None]):
                 AskBox(spec.name, about, answers), lambda answer: self._answered(spec, answer)
             )
             return
-        now = value_text(known.value) if known is not None else ""
+        now = _shown(known) if known is not None else ""
         unit = f"in {spec.unit}, or with another unit behind it" if spec.unit else ""
         if spec.is_list:
             unit = "e.g. 1-3-4-2" if spec.id != "banks" else "e.g. 1 3 5 | 2 4 6"
@@ -275,6 +283,13 @@ class FiguresPage(Page[None]):
         self.show(self.order[at] if at < len(self.order) else DONE)
         if self.at:
             self.dismiss(None)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action != "clear_figure" or not self.is_mounted:
+            return True
+        # Only what was typed can be forgotten.
+        known = self.figures.car().specs.get(self.query_one(PickList).chosen)
+        return known is not None and known.origin == "typed" and not known.out_of
 
     def action_clear_figure(self) -> None:
         chosen = self.query_one(PickList).chosen

@@ -13,6 +13,7 @@ from textual.app import ComposeResult
 
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import WriteBox
+from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import figure, with_unit
@@ -64,6 +65,9 @@ class GaugePage(Page[dict[str, str]]):
     def enter_does(self) -> str:
         return "Choose"
 
+    def foot(self) -> list[Piece]:
+        return with_digits(super().foot(), "Choose at once")
+
     def action_back(self) -> None:
         self.dismiss(dict(self.instruments))
 
@@ -94,13 +98,17 @@ class GaugePage(Page[dict[str, str]]):
                     ),
                 )
             )
+        if not rows:
+            unit = f"reads {self.part.unit}" if self.part.unit else "reads this"
+            rows.append(heading(f"None of the shop's instruments {unit}."))
         if self.part.instrument is None:
             mark = "  (this one)" if used is None else ""
             rows.append(Row(AS_ASKED, text.line(f"As the test says, no special one{mark}")))
         rows.append(heading(""))
         if used is not None:
             shown = self.work.knowledge.instruments[used].name
-            rows.append(Row(CHECK, text.line(f"Held {shown} against a better one: add a point")))
+            said = f"It was held against a better one: note what both showed ({shown})"
+            rows.append(Row(CHECK, text.line(text.clip(said, max(40, self.size.width - 8)))))
         rows.append(Row(DONE, text.line(("Back to the reading", "bold $text-primary"))))
         self.query_one(PickList).show_rows(rows, keep=used or AS_ASKED)
 

@@ -7,20 +7,26 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, text
+from faulttree.screen.foot import digits_do
 from faulttree.screen.page import Box, KeyLine, PageLike, Words
+
+SEARCHED = frozenset({"complaint", "tests"})
+"""Pages where letters search."""
 
 BOX = 70
 """How many cells a line of the help has at 80 columns."""
 
 ALWAYS = (
+    ("arrows", "Move in a list, or scroll a text."),
+    ("Enter", "Take what is typed or highlighted."),
+)
+DIGITS = ("digits", "To the row of that number in a list; some lists take it at once.")
+
+ON_A_CARD = (
     ("digits", "Begin a reading, or choose a row of a list by its number."),
     ("arrows", "Move in a list, or between the fields of a reading."),
     ("Enter", "Take what is typed or highlighted."),
     ("Tab", "To the next field."),
-)
-
-
-ON_A_CARD = (
     ("choices", "Their first letters go to them; Space first makes a letter a command."),
     ("paste", "A whole list pasted into the first field fills the table."),
 )
@@ -65,7 +71,7 @@ class HelpBox(Box[None]):
         """The whole help as text."""
         keymap = self.host.keymap
         on_a_card = self.page.PAGE in {"walk", "reading"}
-        lines = [_row(key, about) for key, about in ALWAYS + (ON_A_CARD if on_a_card else ())]
+        lines = [_row(key, about) for key, about in (ON_A_CARD if on_a_card else self._keys())]
         lines.append(Content(""))
         for action in actions.actions_of(self.page.PAGE):
             keys = [actions.show_key(key) for key in actions.keys_of(action, keymap)]
@@ -74,21 +80,28 @@ class HelpBox(Box[None]):
                 continue
             lines.append(_row(" ".join(keys), action.about))
         lines.append(Content(""))
-        lines.append(
-            text.line(
-                (
-                    "Letters do what stands here as long as nothing is typed in a reading's field; "
-                    "after a digit they belong to the unit.",
-                    "$text-muted",
-                )
+        if on_a_card:
+            said = (
+                "Letters do what stands here as long as nothing is typed in a reading's field; "
+                "after a digit they belong to the unit."
             )
-        )
+            lines.append(text.line((said, "$text-muted")))
+        elif self.page.PAGE in SEARCHED:
+            said = "Letters are typed into the search, and are no keys here."
+            lines.append(text.line((said, "$text-muted")))
         if on_a_card:
             lines += [Content(""), text.line(("What the words mean", "bold"))]
             lines += [_row(word, about, 16) for word, about in WORDS]
         for problem in self.host.key_problems:
             lines.append(text.line(("Key file: ", "bold"), problem))
         return text.stack(lines)
+
+    def _keys(self) -> list[tuple[str, str]]:
+        """What digits, arrows, Enter and Tab do on a page without a field for a reading."""
+        does = digits_do(self.page.foot())
+        named = ("digits", f"{does}: the row of that number.") if does else DIGITS
+        marks = [("Tab", "Mark the highlighted row, or take its mark away.")]
+        return [named, *ALWAYS, *(marks if self.page.PAGE == "complaint" else [])]
 
 
 def _row(keys: str, about: str, cells: int = 13) -> Content:

@@ -37,13 +37,14 @@ class HomePage(Page[None]):
     def compose(self) -> ComposeResult:
         yield Head()
         yield Words(classes="intro")
-        yield PickList(_first_rows(), numbered=True)
+        # Whatever a row opens can be left again with nothing done, so a digit opens it at once.
+        yield PickList(_first_rows(), at_once=True)
         yield KeyLine()
 
     def ready(self) -> None:
         self.show_head()
         self.query_one(".intro", Words).update(
-            text.line(("A car runs, but does not drive well? ", "bold"), "Press Enter to start.")
+            text.line(("A car runs, but does not drive well? ", "bold"), "Press Enter to start. Digits open a row.")
         )
         self.query_one(PickList).focus()
         # What is looked up must not hold the first paint back.
@@ -51,7 +52,9 @@ class HomePage(Page[None]):
 
     def show_head(self) -> None:
         """Say what is being done, or where the sessions lie."""
-        self.head("faulttree", self.host.busy_words or f"sessions are kept in {self.host.sessions}")
+        folder = self.host.sessions
+        where = folder if folder.is_absolute() else f"./{folder}"
+        self.head("faulttree", self.host.busy_words or f"sessions are kept in {where}")
 
     def enter_does(self) -> str:
         card = self.cards.get(self.query_one(PickList).chosen) if self.is_mounted else None

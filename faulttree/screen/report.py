@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from textual.app import ComposeResult
@@ -10,6 +11,7 @@ from textual.content import Content
 
 from faulttree.handover.blocks import Block, Facts, Heading, Paragraph, Table
 from faulttree.screen import actions, text
+from faulttree.screen.foot import Piece, with_paging
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.work import Work
 
@@ -53,6 +55,9 @@ class ReportPage(Page[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         return bool(self.blocks) if action == "write" else True
+
+    def foot(self) -> list[Piece]:
+        return with_paging(super().foot())
 
     def on_resize(self) -> None:
         if self.blocks:
@@ -106,12 +111,18 @@ def _table(table: Table, cells: int) -> list[Content]:
     """A table whose columns share the width by what stands in them."""
     lines = [tuple(table.head), *[tuple(row) for row in table.rows]]
     count = len(table.head)
-    wanted = [
-        max(text.width(text.clean(line[column])) for line in lines if column < len(line))
-        for column in range(count)
-    ]
+
+    def widest(lines: Sequence[Sequence[str]]) -> list[int]:
+        said = [[text.width(text.clean(cell)) for cell in line] for line in lines]
+        return [
+            max((line[at] for line in said if at < len(line)), default=1) for at in range(count)
+        ]
+
+    words = [cell.split() or [""] for cell in table.head]
+    longest = [max(text.width(text.clean(word)) for word in head) for head in words]
+    least = [max(pair) for pair in zip(longest, widest(lines[1:]), strict=True)]
     room = cells - 2 * (count - 1)
-    widths = _share(wanted, room)
+    widths = _share(widest(lines), least, room)
     rows: list[Content] = []
     for at, line in enumerate(lines):
         cut = [text.wrap(cell, widths[column]) for column, cell in enumerate(line)]
@@ -124,9 +135,16 @@ def _table(table: Table, cells: int) -> list[Content]:
     return rows
 
 
-def _share(wanted: list[int], room: int) -> list[int]:
-    """Widths for columns: what they want if it fits, else the wide ones give way first."""
+def _share(wanted: list[int], least: list[int], room: int) -> list[int]:
+    """Widths for columns: what they want if it fits, else the wide ones give way first.
+
+    Before all others that is a column which only its head makes wide, down to its `least`: heads
+    may take two rows, so that the names beside figures stay in one.
+    """
     widths = [max(1, want) for want in wanted]
+    while sum(widths) > room and any(w > m for w, m in zip(widths, least, strict=True)):
+        spare = [w - m for w, m in zip(widths, least, strict=True)]
+        widths[spare.index(max(spare))] -= 1
     while sum(widths) > room and max(widths) > 6:
         widths[widths.index(max(widths))] -= 1
     return widths

@@ -6,12 +6,15 @@ from textual.app import ComposeResult
 from textual.widgets import Input
 
 from faulttree.screen import actions, text
+from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.search import rank
 from faulttree.screen.wording import minutes_words, reach_words
 from faulttree.screen.work import Advised, Work
 from faulttree.tree.model import Test
+
+MUTED = "$text-muted"
 
 
 class TestsPage(Page[str]):
@@ -38,12 +41,7 @@ class TestsPage(Page[str]):
         )
         yield Search("vacuum, plug, pressure...")
         yield PickList()
-        yield Words(
-            text.line(
-                ("Not done yet come first, those worth most for their cost on top.", "$text-muted")
-            ),
-            classes="foot-note",
-        )
+        yield Words(id="about", classes="foot-note")
         yield KeyLine()
 
     def ready(self) -> None:
@@ -54,6 +52,21 @@ class TestsPage(Page[str]):
 
     def enter_does(self) -> str:
         return "Take it"
+
+    def foot(self) -> list[Piece]:
+        # Only there: a figure of a name may be meant for the search, and must take nothing.
+        return with_digits(super().foot(), "Go to")
+
+    def on_pick_list_moved(self, event: PickList.Moved) -> None:
+        event.stop()
+        self._about(event.id)
+
+    def _about(self, id: str) -> None:
+        """The whole name of the highlighted test, and how the list is sorted."""
+        test = self.work.knowledge.tests.get(id)
+        rows = [text.line((test.name if test else "", "bold"))]
+        order = "Not done yet come first, those worth most for their cost on top."
+        self.query_one("#about", Words).update(text.stack([*rows, text.line((order, MUTED))]))
 
     def on_resize(self) -> None:
         self.show()
@@ -83,6 +96,7 @@ class TestsPage(Page[str]):
         # The best answer is under the cursor even where it was read already.
         best = max([*open_ones, *done], key=lambda test: answers[test.id], default=None)
         self.query_one(PickList).show_rows(rows, keep=best.id if best is not None else "")
+        self._about(best.id if best is not None else "")
 
     def _row(self, test: Test) -> Row:
         room = max(40, self.size.width - 8)

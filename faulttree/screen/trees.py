@@ -7,6 +7,7 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, draw, text
+from faulttree.screen.foot import Piece, with_digits, with_paging
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.tree.model import Knowledge, Tree
@@ -25,7 +26,7 @@ class TreesPage(Page[None]):
     def compose(self) -> ComposeResult:
         yield Head()
         with Vertical(id="why-list"):
-            yield PickList()
+            yield PickList(pages=False)
         with VerticalScroll(id="why-text", can_focus=False):
             yield Words(text.line(("Loading the trees...", "$text-muted")), id="why-words")
         yield KeyLine()
@@ -34,6 +35,9 @@ class TreesPage(Page[None]):
         self.head("Trees", f"in {self.host.trees}")
         self.query_one(PickList).focus()
         self.host.load_trees((), self._loaded, self._failed)
+
+    def foot(self) -> list[Piece]:
+        return with_paging(with_digits(super().foot(), "Go to"))
 
     def _loaded(self, knowledge: Knowledge) -> None:
         if not self.is_there:
@@ -77,7 +81,7 @@ class TreesPage(Page[None]):
             said = ", ".join(f'"{phrase}"' for phrase in tree.driver_says)
             rows.append(text.line(("Drivers say: ", "bold"), said))
         road = [knowledge.tests[t].name for t in tree.road_test if t in knowledge.tests]
-        rows.append(text.line(("Road test: ", "bold"), ", ".join(road)))
+        rows.append(text.line(("Road test: ", "bold"), "; ".join(road)))
         rows.append(
             text.line(
                 ("Draws on: ", "bold"),

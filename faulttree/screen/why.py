@@ -7,6 +7,7 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, draw, text
+from faulttree.screen.foot import Piece, with_digits, with_paging
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import chance_words, percent, weight_words
@@ -74,6 +75,9 @@ class WhyPage(Page[bool]):
 
     def enter_does(self) -> str:
         return ""
+
+    def foot(self) -> list[Piece]:
+        return with_paging(with_digits(super().foot(), "Go to", len(self.causes)))
 
     def action_fix(self) -> None:
         chosen = self.query_one(PickList).chosen

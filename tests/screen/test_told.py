@@ -9,7 +9,7 @@ from faulttree.screen import cards, draw, text
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.closing import helped_nothing
 from faulttree.screen.entry import EntryPanel, Field
-from faulttree.screen.figures import FiguresPage
+from faulttree.screen.figures import FiguresPage, _shown
 from faulttree.screen.page import Words
 from faulttree.screen.reading import ReadingPage
 from faulttree.screen.wording import chance_words
@@ -22,7 +22,6 @@ from faulttree.session.events import (
 )
 from faulttree.session.moves import TakeReading
 from faulttree.session.proof import to_repeat
-from faulttree.session.words import value_text
 from faulttree.tree.load import load
 from faulttree.tree.places import TREES, shipped
 
@@ -234,7 +233,8 @@ async def test_every_figure_of_a_car_has_its_whole_name_at_80_columns(drive, fou
             assert spec.name in row
             assert text.width(row) <= 76
             known = four_gas.car.specs.get(spec.id)
-            assert known is None or value_text(known.value) in row
+            # To four digits where it was turned into another unit.
+            assert known is None or _shown(known) in row
 
 
 async def test_the_route_that_is_walked_stands_first(drive, on_walk, sessions):
