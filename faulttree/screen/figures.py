@@ -73,8 +73,8 @@ def _shown(known: Known) -> str:
     return figure(known.value, 4)
 
 
-class FiguresPage(Page[None]):
-    """Every figure of the car, to be looked at and typed."""
+class FiguresPage(Page[bool]):
+    """Every figure of the car, to be looked at and typed; gives True unless somebody goes back."""
 
     PAGE = "figures"
     BINDINGS = actions.bindings("figures")
@@ -161,8 +161,9 @@ class FiguresPage(Page[None]):
         names = self.rests.get(id, [])
         if not names:
             return "No test ahead rests on it."
-        more = f", and {len(names) - 2} more" if len(names) > 2 else ""
-        return f"Rests on it: {', '.join(names[:2])}{more}."
+        # Names hold commas of their own.
+        more = f"; and {len(names) - 2} more" if len(names) > 2 else ""
+        return f"Rests on it: {'; '.join(names[:2])}{more}."
 
     def _row(self, spec: Spec, car: Car) -> Row:
         known = car.specs.get(spec.id)
@@ -202,7 +203,7 @@ class FiguresPage(Page[None]):
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
         if event.id == DONE:
-            self.dismiss(None)
+            self.dismiss(True)
         else:
             self.edit(event.id)
 
@@ -282,7 +283,7 @@ class FiguresPage(Page[None]):
         at = self.order.index(spec.id) + 1
         self.show(self.order[at] if at < len(self.order) else DONE)
         if self.at:
-            self.dismiss(None)
+            self.dismiss(True)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action != "clear_figure" or not self.is_mounted:

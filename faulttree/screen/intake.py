@@ -7,7 +7,7 @@ Nothing is written to the disk before the walk begins.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -438,8 +438,9 @@ class VehiclePage(Step):
             self.draft.car_name = name or NAMELESS
             from faulttree.screen.figures import FiguresPage
 
-            def looked(_: object) -> None:
-                self.app.push_screen(ReadyPage(self.draft))
+            def looked(done: bool | None) -> None:
+                if done:
+                    self.app.push_screen(ReadyPage(self.draft))
 
             self.app.push_screen(FiguresPage(DraftFigures(self.draft), kinds_first=True), looked)
 
@@ -469,7 +470,8 @@ class DraftFigures:
 
     def car(self) -> Car:
         """The car as known so far."""
-        return describe_car(self.knowledge, self.draft.vehicle, self.draft.values())
+        car = describe_car(self.knowledge, self.draft.vehicle, self.draft.values())
+        return car if self.draft.vehicle else replace(car, name=self.draft.car_name)
 
     def give(self, given: SpecGiven) -> str | None:
         """Keep a typed figure; says why not."""
