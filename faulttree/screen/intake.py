@@ -655,8 +655,11 @@ class ReadyPage(Step):
             self._ask(rest)
 
         left = f"{len(rest)} more after this; Esc stops asking." if rest else "The last one."
-        said = text.line((f"Enter alone leaves it open. {left}", "$text-muted"))
-        box = WriteBox(question, said, answers.get(question, ""), blank=True)
+        rows = [text.line((f"Enter alone leaves it open. {left}", "$text-muted"))]
+        if len(self.draft.trees) > 1:
+            # The same question may be asked of several complaints.
+            rows.insert(0, text.line(f"Of: {self.knowledge.trees[tree].complaint}"))
+        box = WriteBox(question, text.stack(rows), answers.get(question, ""), blank=True)
         self.app.push_screen(box, answered)
 
     # --- beginning -------------------------------------------------------------------------------

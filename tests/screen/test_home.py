@@ -166,6 +166,15 @@ async def test_a_question_without_an_answer_is_passed_by(drive, app, sessions):
         assert "0 of 2 answered" in seat.words
 
 
+async def test_questions_of_several_complaints_name_theirs(drive, app):
+    """With two complaints each question says of which it is; with one that is plain."""
+    async with drive(app) as seat:
+        assert "Of: " not in await seat.press("s", "enter", "1", "5")
+        await seat.press("escape", "2", "1", "2", "enter")
+        shown = await seat.press("5")
+        assert "Of: Idle wanders" in shown
+
+
 async def test_what_the_driver_says_can_be_emptied(drive, app):
     """A line that was written can be made empty again."""
     async with drive(app) as seat:
