@@ -47,6 +47,8 @@ if TYPE_CHECKING:
     from filelock import FileLock
 
 SUFFIX = ".jsonl"
+KNOWLEDGE, LOCKS = "knowledge", ".locks"
+"""The folders beside the logs: what the sessions knew, and who writes to which."""
 EXERCISES = "exercises.jsonl"
 """Lies among the logs and is none: what trainees made of past sessions (`study.exercise`)."""
 
@@ -202,14 +204,17 @@ def insist_writable(folder: Path) -> None:
     there = folder
     while not there.exists() and there != there.parent:
         there = there.parent
-    trouble = None
-    if not there.is_dir():
-        trouble = errno.ENOTDIR
-    elif not os.access(there, os.W_OK | os.X_OK):
-        trouble = errno.EACCES
-    if trouble is not None:
-        reason = OSError(trouble, os.strerror(trouble), str(there))
-        raise JournalError(_explain(reason, there, "no session can be begun here"))
+    # What a session knows and its lock are written into folders of their own.
+    inner = [path for path in (folder / KNOWLEDGE, folder / LOCKS) if path.exists()]
+    for path in (there, *inner):
+        trouble = None
+        if not path.is_dir():
+            trouble = errno.ENOTDIR
+        elif not os.access(path, os.W_OK | os.X_OK):
+            trouble = errno.EACCES
+        if trouble is not None:
+            reason = OSError(trouble, os.strerror(trouble), str(path))
+            raise JournalError(_explain(reason, path, "no session can be begun here"))
 
 
 def create(
@@ -413,7 +418,7 @@ def knowledge_of(record: Record) -> Knowledge:
 def knowledge_path(folder: Path, digest: str) -> Path:
     """Where the knowledge with that digest is kept."""
     safe = digest if digest.isalnum() else "unknown"
-    return folder / "knowledge" / f"{safe}.json"
+    return folder / KNOWLEDGE / f"{safe}.json"
 
 
 def bring_in(path: Path, folder: Path) -> Path:
@@ -608,11 +613,11 @@ def _card(path: Path) -> SessionCard:
 
 
 def _lock_file(path: Path) -> Path:
-    return path.parent / ".locks" / f"{path.name}.lock"
+    return path.parent / LOCKS / f"{path.name}.lock"
 
 
 def _held_note(path: Path) -> Path:
-    return path.parent / ".locks" / f"{path.name}.held"
+    return path.parent / LOCKS / f"{path.name}.held"
 
 
 def _acquire(path: Path, who: str) -> "FileLock":

@@ -21,6 +21,7 @@ from faulttree.session.journal import (
     SessionHeld,
     create,
     find_session,
+    insist_writable,
     knowledge_of,
     list_sessions,
     logs_in,
@@ -496,6 +497,22 @@ def test_knowledge_is_complete_or_not_there(
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+@pytest.mark.parametrize("shut", ["", "knowledge", ".locks"])
+def test_a_shut_folder_is_found_out_beforehand(
+    shut: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whichever of the folders that a session writes to is shut, it is named before one begins."""
+    insist_writable(tmp_path / "not" / "there" / "yet")
+    for name in ("knowledge", ".locks"):
+        (tmp_path / name).mkdir()
+    insist_writable(tmp_path)
+    monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != tmp_path / shut)
+    with pytest.raises(JournalError) as caught:
+        insist_writable(tmp_path)
+    assert str(caught.value).startswith(f"{tmp_path / shut}: no session can be begun here: Perm")
+    assert "change its permissions, or use --sessions" in str(caught.value)
+
+
 def test_read_only_folder(path: Path) -> None:
     """A read-only folder can be read and listed; writing says what to do."""
     folder = path.parent
