@@ -527,24 +527,25 @@ class EntryPanel(Vertical):
 
     def _read_as(self, field: Field) -> Content:
         """The unit behind a field; and how the figure was read, where that is not plain to see."""
-        how = ""
-        if field.value.strip():
-            try:
-                quantity = self._quantity(field)
-            except ReadingError:
-                how = ""
-            else:
-                # As many digits as a gauge has.
-                read, converted, value = quantity.how.partition(", that is ")
-                note = value[value.index(" (") :] if " (" in value else ""
-                value = with_unit(figure(quantity.value_in_default), field.part.unit)
-                how = f"{read}{converted}{value}{note}" if converted else read
-        # Only what was converted, or could have been read in another way, has to be said; that a
-        # comma parts the decimals is seen from the figure.
-        said = how if ", that is " in how or "(" in how else ""
-        said = said.removesuffix(" (decimal comma)")
-        unit = field.part.unit
-        return text.line(f" {unit}", (f"  {said}" if said else "", "bold"))
+        said = self._how_read(field)
+        return text.line(f" {field.part.unit}", (f"  {said}" if said else "", "bold"))
+
+    def _how_read(self, field: Field) -> str:
+        """How a figure was read, where it was converted or could have been read in another way."""
+        if not field.value.strip():
+            return ""
+        try:
+            quantity = self._quantity(field)
+        except ReadingError:
+            return ""
+        read, converted, value = quantity.how.partition(", that is ")
+        if not converted:
+            # That a comma parts the decimals is seen from the figure.
+            return read.removesuffix(" (decimal comma)") if "(" in read else ""
+        # As many digits as a gauge has.
+        note = value[value.index(" (") :] if " (" in value else ""
+        value = with_unit(figure(quantity.value_in_default), field.part.unit)
+        return f"{read}{converted}{value}{note}".removesuffix(" (decimal comma)")
 
     def _preview(self) -> Content:
         """What the reading would come to, or what is wrong with it."""
@@ -672,6 +673,10 @@ class EntryPanel(Vertical):
             rows.append(text.line(said))
         else:
             rows.append(Content(""))
+        read = [(field, self._how_read(field)) for field in self._fields]
+        said_of = [f"cylinder {field.cylinder}: {how}" for field, how in read if how]
+        if said_of:
+            rows.append(text.line((text.clip("; ".join(said_of), self._room()), "bold")))
         return rows
 
     def _status(self) -> Content:

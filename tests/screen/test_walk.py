@@ -849,3 +849,15 @@ def test_advice_that_agrees_with_the_route_is_told_once(work):
     assert any(same in row for row in agreed)
     assert not any(same in row for row in apart)
     assert any(row.startswith("a Advice") and other.name[:20] in row for row in apart)
+
+
+async def test_a_cylinder_in_another_unit_says_how_it_was_read(drive, on_walk, work, size):
+    """In the table of the cylinders too, what was converted is told by cylinder."""
+    async with drive(on_walk(work), size) as seat:
+        seat.page.choose("compression")
+        await seat.settle()
+        await seat.type("148")
+        await seat.press("enter")
+        shown = await seat.type("10.3bar")
+        assert "cylinder 2: read as 10.3 bar, that is 149.4 psi" in shown
+        assert "cylinder 1:" not in shown
