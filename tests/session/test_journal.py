@@ -496,7 +496,6 @@ def test_knowledge_is_complete_or_not_there(
     assert list_sessions(tmp_path) == []
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
 @pytest.mark.parametrize("shut", ["", "knowledge", ".locks"])
 def test_a_shut_folder_is_found_out_beforehand(
     shut: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -513,6 +512,7 @@ def test_a_shut_folder_is_found_out_beforehand(
     assert "change its permissions, or use --sessions" in str(caught.value)
 
 
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
 def test_read_only_folder(path: Path) -> None:
     """A read-only folder can be read and listed; writing says what to do."""
     folder = path.parent
