@@ -420,7 +420,7 @@ async def test_another_instrument_is_named_and_corrected(drive, on_walk, work):
         assert "With which instrument?" in seat.words
         await seat.press("2")
         assert "Old gauge from the shelf ± 3 psi" in seat.words
-        await seat.press("i", "4")
+        await seat.press("i", "3")
         await seat.type("40")
         await seat.press("enter")
         await seat.type("37")
