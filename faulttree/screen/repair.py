@@ -119,6 +119,8 @@ class RepairPage(Page[bool]):
                 Row("other", text.line("It was another cause")),
             ]
             listed.show_rows(rows)
+            # A second Enter that was meant for the dangers must not say that the work is done.
+            listed.highlighted = None
         listed.focus()
 
     def _intro(self, todo: str = "") -> Content:
@@ -174,12 +176,14 @@ class RepairPage(Page[bool]):
         event.stop()
 
     def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
-        """Enter on a danger: the second one says that it was read."""
+        """Enter where nothing is chosen yet: the second one says that it was read, or done."""
         event.stop()
         still = self.work.cautions("cause", self.cause) if self.cause else ()
-        if still and not any(caution.kind == "stop" for caution in still):
-            self.query_one(PickList).highlighted = 0
-            self.query_one(".intro", Words).update(self._intro(cards.ENTER_AGAIN))
+        if any(caution.kind == "stop" for caution in still):
+            return
+        self.query_one(PickList).highlighted = 0
+        again = cards.ENTER_AGAIN if still else "Enter again: it is done, and as it says."
+        self.query_one(".intro", Words).update(self._intro(again))
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
         if not self.cause:

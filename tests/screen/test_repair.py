@@ -123,7 +123,12 @@ async def test_a_danger_read_before_takes_one_enter_at_a_repair(drive, on_walk, 
         shown = await seat.press("enter")
         assert "Done as it says" in shown
         assert len(work.state.acknowledged) == 2
+        # Enter once more, out of habit, records nothing; it says what another one would do.
+        shown = await seat.press("enter")
+        assert "Enter again: it is done, and as it says." in shown
         assert work.state.repairs == ()
+        await seat.press("enter")
+        assert work.state.repairs[0].event.cause == "pump-weak"
 
 
 async def test_back_to_the_walk_with_new_chances(drive, on_walk, work, size):

@@ -199,7 +199,7 @@ async def test_what_was_out_can_be_read_again_though_no_proof_asks_for_it(drive,
     assert "idle-look" not in {due.id for due in to_repeat(work.state, work.knowledge)}
     async with drive(on_walk(work)) as seat:
         shown = await seat.press("p")
-        number = re.search(r"(\d) Idle watched was out before", shown)[1]
+        number = re.search(r"(\d) Idle watched if you like: was out before", shown)[1]
         shown = await seat.press(number)
         assert "before the repair it read hunting." in shown
 
