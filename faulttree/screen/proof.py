@@ -106,7 +106,10 @@ class ProofPage(Page[None]):
         asked = {one.id for one in due}
         room = max(40, self.size.width - 6)
         return [
-            Row(f"test:{row.id}", text.line(text.ends(row.name, "if you like: was out before", room)))
+            Row(
+                f"test:{row.id}",
+                text.line(text.ends(row.name, "if you like: was out before", room)),
+            )
             for row in before_beside_after(self.work.state, self.work.knowledge)
             if row.kind == "test" and row.after is None and row.id not in asked
         ]
