@@ -43,8 +43,9 @@ class HomePage(Page[None]):
 
     def ready(self) -> None:
         self.show_head()
+        does = "Press Enter to start. Digits open a row."
         self.query_one(".intro", Words).update(
-            text.line(("A car runs, but does not drive well? ", "bold"), "Press Enter to start. Digits open a row.")
+            text.line(("A car runs, but does not drive well? ", "bold"), does)
         )
         self.query_one(PickList).focus()
         # What is looked up must not hold the first paint back.
