@@ -18,6 +18,8 @@ from textual.content import Content
 from textual.widgets import Input
 
 from faulttree.screen import actions, text
+from faulttree.screen.boxes import AskBox, WriteBox
+from faulttree.screen.foot import Piece, with_digits, with_paging
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import minutes_words
@@ -28,6 +30,18 @@ if TYPE_CHECKING:
     from faulttree.study.exercise import Choice, Forecast, Picked, Scene, Step
 
 GO_ON = "go-on"
+CAME = "it came out "
+"""How the line begins that tells which reading came."""
+
+
+class ChancesBox(WriteBox):
+    """A line of figures; what was refused stays there to be mended, not to be typed anew."""
+
+    def on_mount(self) -> None:
+        line = self.query_one(Input)
+        line.select_on_focus = False
+        line.cursor_position = len(line.value)
+        super().on_mount()
 
 
 class ExercisePage(Page[None]):
@@ -65,7 +79,7 @@ class ExercisePage(Page[None]):
         with VerticalScroll(id="exercise-text", can_focus=False):
             yield Words(text.line(("Reading the session...", "$text-muted")), id="exercise-words")
         yield Search("vacuum, plug, pressure...")
-        yield PickList(id="exercise-list")
+        yield PickList(id="exercise-list", pages=False)
         yield KeyLine()
 
     def ready(self) -> None:
@@ -102,7 +116,6 @@ class ExercisePage(Page[None]):
 
     def _ask_name(self) -> None:
         """Ask who does the exercise: a bench is logged in to by the shop, not by its trainees."""
-        from faulttree.screen.boxes import WriteBox
 
         def named(name: str | None) -> None:
             self.trainee = name or self.host.who
@@ -120,9 +133,21 @@ class ExercisePage(Page[None]):
     def enter_does(self) -> str:
         return {"choosing": "Choose", "worth": "Go on", "end": "Leave"}.get(self.mode, "")
 
+    def foot(self) -> list[Piece]:
+        shown = super().foot()
+        if self.mode == "choosing":
+            shown = with_digits(shown, "Go to", len(self.scene.choices) if self.scene else 0)
+        return with_paging(shown) if self._more() else shown
+
+    def _more(self) -> bool:
+        """Whether the text is longer than its room."""
+        return self.query_one("#exercise-text", VerticalScroll).max_scroll_y > 0
+
     def _say(self, content: Content) -> None:
         self.query_one("#exercise-words", Words).update(content)
         self.query_one("#exercise-text", VerticalScroll).scroll_home(animate=False)
+        # Only once it is laid out does the text tell whether it has all the room it needs.
+        self.call_after_refresh(self.refresh_bindings)
 
     @property
     def _cells(self) -> int:
@@ -172,10 +197,7 @@ class ExercisePage(Page[None]):
     def _turn(self, mode: str) -> None:
         self.mode = mode
         self.set_class(mode == "choosing", "-choosing")
-        listed = self.query_one(PickList)
-        listed.can_focus = mode != "choosing"
-        # PgUp and PgDn go through the choices while choosing, and scroll the text otherwise.
-        listed.pages = mode == "choosing"
+        self.query_one(PickList).can_focus = mode != "choosing"
         self.refresh_bindings()
 
     def _known(self) -> Content:
@@ -188,7 +210,10 @@ class ExercisePage(Page[None]):
         assert self.scene is not None
         known = before(self.work.state, self.scene.step)
         rows = [
-            text.line(("What would you do next? ", "bold"), "Type a word of it, Enter takes it."),
+            text.line(
+                ("What would you do next? ", "bold"),
+                "Type a word of the test or repair; Enter takes it.",
+            ),
         ]
         if self.scene.trouble:
             rows.append(text.line(("! ", "bold $text-warning"), self.scene.trouble))
@@ -209,12 +234,15 @@ class ExercisePage(Page[None]):
 
     def _list(self) -> None:
         """The choices that answer what is typed, tests and repairs apart; the best is on top."""
+        from faulttree.screen.scores import choice_name
         from faulttree.screen.search import rank
 
         if self.scene is None or self.mode != "choosing":
             return
         query = self.query_one(Search).value
-        scores = {one: rank(query, (one.name, one.id)) for one in self.scene.choices}
+        scores = {
+            one: rank(query, (one.name, choice_name(one), one.id)) for one in self.scene.choices
+        }
         found = sorted((one for one in scores if scores[one] > 0), key=lambda one: -scores[one])
         rows: list[Row] = []
         kinds = [("test", "Tests"), ("repair", "Repairs")]
@@ -251,6 +279,9 @@ class ExercisePage(Page[None]):
         listed = self.query_one(PickList)
         if event.key.isdigit():
             listed.pick_number(int(event.key))
+        elif event.key in {"pageup", "pagedown"}:
+            # All that is known must be read first; the choices are found by their words.
+            self.action_scroll_text(1 if event.key == "pagedown" else -1)
         else:
             steer(listed, event.key)
 
@@ -337,7 +368,6 @@ class ExercisePage(Page[None]):
         return text.stack(rows)
 
     def _choice(self, label: str, choice: Choice) -> list[Content]:
-        from faulttree.screen.cards import settles_line
         from faulttree.screen.scores import choice_name, choice_settles, choice_worth
 
         assert self.scene is not None
@@ -345,7 +375,7 @@ class ExercisePage(Page[None]):
         rows = [text.line((f"{label}: ", "bold"), choice_name(choice))]
         rows += [text.line(f"  {row}") for row in text.wrap(said, self._cells - 2)]
         rows += [
-            text.line((f"  {settles_line(line, self._cells - 2)}", "$text-muted"))
+            text.line((f"  {told_line(line, self._cells - 2)}", "$text-muted"))
             for line in choice_settles(choice, self.scene)
         ]
         return [*rows, Content("")]
@@ -360,7 +390,6 @@ class ExercisePage(Page[None]):
 
     def _ask_chances(self, written: str = "", trouble: str = "") -> None:
         """Ask for a chance for each of the likeliest causes; going back leaves the score out."""
-        from faulttree.screen.boxes import WriteBox
         from faulttree.screen.scores import ANY_OTHER
         from faulttree.session.words import name_of
         from faulttree.study.exercise import asked, forecast, parse_chances
@@ -371,7 +400,10 @@ class ExercisePage(Page[None]):
         causes = asked(chances)
         names = [*(name_of(cause, work.knowledge) for cause in causes), ANY_OTHER]
         room = max(30, min(self.size.width, 80) - 12)
-        rows = [text.line("How likely is each, in per cent? Several can be true at once.")]
+        rows = [
+            text.line("How likely is each, in per cent? Several can be true at once."),
+            text.line(f"Type {len(names)} figures with spaces between; Esc leaves the score out."),
+        ]
         rows += [text.line(f"{at}. {text.clip(name, room)}") for at, name in enumerate(names, 1)]
         if trouble:
             rows.append(text.line(("! ", "bold $text-warning"), (trouble, "bold")))
@@ -388,8 +420,22 @@ class ExercisePage(Page[None]):
             self.forecast = forecast(causes, stated, chances, work.state)
 
         hint = "60 20 10 0 0 5"
-        box = WriteBox("Before it is shown: which cause?", text.stack(rows), written, hint)
+        box = ChancesBox("Before it is shown: which cause?", text.stack(rows), written, hint)
         self.app.push_screen(box, use)
+
+    def action_back(self) -> None:
+        """Leave; in the middle of it not without a question, because nothing of it is kept."""
+        if not self.picked or self.mode == "end":
+            self.dismiss(None)
+            return
+        said = text.line("An exercise that is not finished keeps no result.")
+        answers = [Row("stay", text.line("Go on with it")), Row("leave", text.line("Leave it"))]
+
+        def answered(answer: str | None) -> None:
+            if answer == "leave":
+                self.dismiss(None)
+
+        self.app.push_screen(AskBox("Leave the exercise?", said, answers), answered)
 
     # --- the end ---------------------------------------------------------------------------------
 
@@ -435,3 +481,14 @@ class ExercisePage(Page[None]):
             rows.append(text.line(text.ends(f"{at:2} {name}", tail, cells)))
         rows += [Content(""), *(text.line((r, "$text-muted")) for r in text.wrap(self.kept, cells))]
         return text.stack(rows)
+
+
+def told_line(line: str, cells: int) -> str:
+    """What a reading would do, or did when it came, in so many cells."""
+    from faulttree.screen.cards import settles_line
+
+    if not line.startswith(CAME):
+        return settles_line(line, cells)
+    lead = "came out "
+    told = settles_line(line.removeprefix(CAME), cells - len(lead) + len("if "))
+    return text.clip(lead + told.removeprefix("if "), cells)

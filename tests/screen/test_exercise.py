@@ -10,7 +10,7 @@ import pytest
 
 from faulttree.screen.app import FaulttreeApp
 from faulttree.screen.boxes import WriteBox
-from faulttree.screen.exercise import ExercisePage
+from faulttree.screen.exercise import ExercisePage, told_line
 from faulttree.screen.scores import choice_settles
 from faulttree.session.events import Envelope
 from faulttree.session.journal import knowledge_of, list_sessions, read
@@ -303,7 +303,12 @@ async def test_the_next_step_is_hidden_then_compared(drive, sessions, size):
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize(
     ("typed", "id"),
-    [("air leak after", "air-leak-after-throttle"), ("hot idle watched", "idle-watch")],
+    [
+        ("air leak after", "air-leak-after-throttle"),
+        ("hot idle watched", "idle-watch"),
+        ("hot idle w", "idle-watch"),
+        ("repair spark plugs", "spark-plugs-worn"),
+    ],
 )
 async def test_enter_takes_what_answers_best(drive, sessions, size, typed, id):
     """Whether a test or a repair was meant, the best answer to the words is the one on top."""
@@ -327,6 +332,9 @@ async def test_a_whole_exercise_is_scored_and_kept(drive, sessions, size):
                 await seat.type("1 2")
                 await seat.press("enter")
                 assert "6 figures are wanted" in seat.frame
+                assert "Type 6 figures with spaces between" in seat.words
+                # What was typed stays, to be mended and gone on with.
+                await seat.press("backspace", "backspace", "backspace")
                 await seat.type("90 0 0 0 0 50")
                 await seat.press("enter")
             elif page.mode == "choosing":
@@ -355,9 +363,59 @@ async def test_show_me_and_going_back_keep_nothing(drive, sessions):
         await _begin(seat)
         await seat.press("ctrl+r")
         assert "shown without choosing" in seat.frame
-        await seat.press("b")
+        page = app.screen
+        shown = await seat.press("b")
+        assert "Leave the exercise?" in shown
+        assert "keeps no result" in shown
+        await seat.press("enter")
+        assert app.screen is page
+        await seat.press("b", "2")
         assert not isinstance(app.screen, ExercisePage)
     assert not (sessions / "exercises.jsonl").exists()
+
+
+async def test_an_exercise_not_begun_is_left_at_once(drive, sessions):
+    """Before the first choice there is nothing to lose, so going back asks nothing."""
+    app = _app(sessions)
+    async with drive(app, (80, 24)) as seat:
+        await _begin(seat)
+        await seat.press("escape")
+        assert not isinstance(app.screen, ExercisePage)
+
+
+async def test_all_that_is_known_can_be_read_before_the_choice(drive, sessions, size):
+    """PgDn leads to the end of what is known, the car is there, and the foot says so."""
+    app = _app(sessions)
+    async with drive(app, size) as seat:
+        await _begin(seat)
+        more = app.screen.query_one("#exercise-text").max_scroll_y > 0
+        assert ("PgDn More" in seat.frame.splitlines()[-1]) is more
+        before = seat.words
+        for _ in range(3):
+            before += await seat.press("pagedown")
+        assert "Camshaft drive: belt" in before
+        assert "Car: The blue camper; Fuel system: multipoint" in before
+        assert "Holds its breath when I pull away" in before
+        await seat.press("pageup", "pageup", "pageup")
+        assert "What would you do next?" in seat.words
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("low (13 %): Air leak 5 % -> 18 %", "if low (13 %): Air leak 5 % → 18 %"),
+        (
+            "it came out low (13 %): Air leak 5 % -> 18 %",
+            "came out low (13 %): Air leak 5 % → 18 %",
+        ),
+        ("it came out low, which changes little", "came out low, which changes little"),
+        ("cures the complaint with a chance of 41 %", "cures the complaint with a chance of 41 %"),
+    ],
+)
+def test_the_reading_that_came_is_no_if(line, told):
+    """What came is told as what came, what might have come with an if; neither is cut wider."""
+    assert told_line(line, 60) == told
+    assert len(told_line(line, 30)) <= 30
 
 
 async def test_chances_are_asked_for_once(drive, sessions):

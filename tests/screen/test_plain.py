@@ -516,7 +516,7 @@ def test_cannot_note_why_and_undo(sessions):
         ("fuel-pressure", "gauge broken"),
     ]
     assert _record(sessions).state.notes == ()
-    assert "The last entry: Note: Smells of petrol" in terminal.said
+    assert "The last entry: Note: Smells of petrol." in terminal.said
     assert any(line.startswith("With the complaint alone:") for line in terminal.said)
 
 
@@ -538,7 +538,7 @@ def test_the_report_is_said_and_written(sessions):
 def test_hostile_text_has_no_power(sessions):
     """Escapes in what was typed are not sent back to the terminal."""
     _, terminal = _run(sessions, *BEGUN, "n", "\x1b[2Jgone\u202e", "u", "no", "\x1b]0;x\x07", "q")
-    assert "The last entry: Note: [2Jgone" in terminal.said
+    assert "The last entry: Note: [2Jgone." in terminal.said
     assert all(line.isprintable() for line in (*terminal.said, *terminal.prompts))
 
 
