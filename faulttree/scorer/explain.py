@@ -28,7 +28,8 @@ CERTAIN_DECIBANS = 200.0
 class Step:
     """What one finding did: the chances after it and its weight of evidence for each cause.
 
-    `index` is the finding's place in the evidence; `band` its likeliest band.
+    `index` is the finding's place in the evidence; `band` its likeliest band; `stage` counts the
+    repairs made before it.
     """
 
     index: int
@@ -36,6 +37,7 @@ class Step:
     band: str
     chances: Mapping[str, float]
     decibans: Mapping[str, float]
+    stage: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +112,7 @@ def explain(network: Network, evidence: Evidence, *, problem: Problem | None = N
             band=max(finding.bands, key=lambda band: finding.bands[band]),
             chances=after,
             decibans={cause: weight_of_evidence(before[cause], after[cause]) for cause in after},
+            stage=finding.stage,
         )
         for (at, finding), (before, after) in zip(
             list(enumerate(findings))[opening:], itertools.pairwise(chances), strict=True

@@ -114,7 +114,7 @@ class FaulttreeApp(App[int]):
             if method == "palette" or screen.check_action(method, ()) is False:
                 continue
             keys = " ".join(actions.show_key(k) for k in actions.keys_of(action, self.keymap))
-            about = f"{action.about} [{keys}]" if keys else action.about
+            about = f"{action.about} ({keys})" if keys else action.about
             yield SystemCommand(action.name, about, _runner(screen, action.method))
 
     def choose_colours(self) -> None:

@@ -108,7 +108,7 @@ def card_head(work: Work, now: Next, cells: int, *, more: bool = False) -> list[
     rows.append(
         text.line(
             (f"{label}: " if now.why else f"{label}.", "bold"),
-            text.clip(now.why, cells - text.width(label) - 2),
+            settles_line(now.why, cells - text.width(label) - 2),
         )
     )
     return [*rows, dangers(work, test, cells)]

@@ -521,8 +521,8 @@ class EntryPanel(Vertical):
             # What does not fit here stands in full on the card.
             rows = 4 if self.app.size.height >= TALL else 2
             room = rows * (self._room() - 8) - text.width(line.plain)
-            why = text.clip(f"({'; '.join(reasons)})", max(20, room))
-            line = text.line(*said, (f" {why}", "$text-muted"))
+            why = text.clip("; ".join(reasons), max(20, room) - 2)
+            line = text.line(*said, (f" ({why})", "$text-muted"))
         return line
 
     def _read_as(self, field: Field) -> Content:

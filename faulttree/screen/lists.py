@@ -251,7 +251,10 @@ class ChoiceList(PickList):
 
 
 class Search(Input):
-    """A line to search by, over a list: letters go here, arrows, digits and Tab go to the list."""
+    """A line to search by, over a list: letters go here, arrows, digits and Tab go to the list.
+
+    A digit behind a space or another digit is part of a name: `vacuum 2500`.
+    """
 
     class Steered(Message):
         """A key for the list."""
@@ -275,11 +278,16 @@ class Search(Input):
             # No part of any name: let it go on to the page.
             event.prevent_default()
         elif event.key in {"up", "down", "pageup", "pagedown", "tab"} or (
-            event.key.isdigit() and event.key != "0"
+            event.key.isdigit() and event.key != "0" and not self._is_of_a_name()
         ):
             event.stop()
             event.prevent_default()
             self.post_message(self.Steered(self, event.key))
+
+    def _is_of_a_name(self) -> bool:
+        """Whether a digit goes on with what is searched for: behind a space or another digit."""
+        before = self.value[: self.cursor_position]
+        return before.endswith(" ") or before[-1:].isdigit()
 
 
 def steer(pick_list: PickList, key: str) -> None:

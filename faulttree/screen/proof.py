@@ -9,6 +9,7 @@ from textual.content import Content
 from faulttree.scorer.evidence import PRESENT
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox
+from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import figure_shown
@@ -61,6 +62,9 @@ class ProofPage(Page[None]):
 
     def enter_does(self) -> str:
         return "Choose"
+
+    def foot(self) -> list[Piece]:
+        return with_digits(super().foot(), "Choose at once", self.query_one(PickList).option_count)
 
     def on_screen_resume(self) -> None:
         if self.is_mounted:

@@ -12,6 +12,7 @@ from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import chance_words, percent, weight_words
 from faulttree.screen.work import Advised, Reckoned, Standing, Work
+from faulttree.session.words import name_of
 
 
 class WhyPage(Page[bool]):
@@ -129,7 +130,13 @@ class WhyPage(Page[bool]):
             )
         )
         sources = self.advised.sources if self.advised is not None else {}
+        stage = 0
         for step in way.steps:
+            # What was read on the repaired car weighs otherwise than the same before.
+            for fact in self.work.state.repairs[stage : step.stage]:
+                name = name_of(fact.event.cause, self.work.knowledge)
+                rows.append(text.line((text.clip(f"Repaired: {name}", cells), "bold")))
+            stage = step.stage
             weight = step.decibans.get(cause.id, 0.0)
             name = sources.get(step.source, step.source)
             rows.append(

@@ -371,7 +371,12 @@ def begin(
             state = apply(state, Envelope(state.last + 1, datetime.now(UTC), who, decided))
     journal = create(sessions, opened, knowledge, who)
     work = Work(knowledge, journal.state, who, journal)
-    work.do(*first)
+    try:
+        work.do(*first)
+    except BaseException:
+        # The file stays: what was written of it is true. But nobody holds it.
+        journal.close()
+        raise
     return work
 
 

@@ -12,7 +12,7 @@ from faulttree.screen.closing import ClosePage
 from faulttree.screen.figures import FiguresPage
 from faulttree.screen.foot import digits_do, with_digits, with_paging
 from faulttree.screen.gauge import GaugePage
-from faulttree.screen.lists import PickList
+from faulttree.screen.lists import PickList, Search
 from faulttree.screen.report import _table
 from faulttree.screen.tests_list import TestsPage
 from faulttree.screen.work import WorkFigures
@@ -78,6 +78,9 @@ async def test_a_digit_in_the_list_of_tests_only_goes_there(drive, on_walk, work
         assert isinstance(seat.page, TestsPage)
         listed = seat.page.query_one(PickList)
         assert listed.highlighted_option.prompt.plain.startswith("2 ")
+        # Behind a space or another digit it goes on with the name.
+        await seat.press(*"idle 25")
+        assert seat.page.query_one(Search).value == "idle 25"
 
 
 async def test_the_whole_name_of_a_test_stands_below_the_list(drive, on_walk, begin_on):

@@ -3,11 +3,14 @@
 import re
 from dataclasses import replace
 
+import pytest
+
 from faulttree.scorer.evidence import Entry
 from faulttree.screen.lists import PickList
 from faulttree.screen.why import WhyPage
-from faulttree.screen.work import Reckoner, Work
-from faulttree.session.events import CautionAcknowledged
+from faulttree.screen.work import Reckoner, Work, begin
+from faulttree.session.events import CautionAcknowledged, ComplaintTaken, Repaired
+from faulttree.session.journal import Journal, JournalError, list_sessions, open_journal
 from faulttree.session.moves import TakeReading
 
 
@@ -160,6 +163,42 @@ async def test_why_shows_the_weight_of_every_reading(drive, on_walk, work, size)
         # Going back leads to where one came from.
         assert "With the complaint alone" in await seat.press("escape")
         assert "Suspect: Air leak after the throttle" in await seat.press("escape")
+
+
+async def test_why_parts_what_was_read_before_a_repair_from_what_came_after(
+    drive, on_walk, work, size
+):
+    """A reading of the repaired car weighs otherwise, so the repair stands between the two."""
+    low_vacuum(work)
+    work.do(
+        Repaired("air-leak", "hose renewed"),
+        TakeReading("idle-look", "hunting", Entry(choice="hunting"), taken_as="free"),
+    )
+    async with drive(on_walk(work), size) as seat:
+        shown = await seat.press("w")
+        order = [
+            shown.index(words)
+            for words in ("With the complaint alone", "Manifold vacuum", "Repaired: Air leak after")
+        ]
+        assert order == sorted(order)
+        assert "Idle watched hunting" in shown[order[-1] :]
+
+
+def test_a_session_that_cannot_be_begun_is_held_by_nobody(knowledge, sessions, monkeypatch):
+    """When what the intake found cannot be written, the file is not left locked."""
+    real = Journal.append
+
+    def full(self, events, who, at=None):
+        if any(isinstance(event, ComplaintTaken) for event in events):
+            raise JournalError("the disk is full")
+        return real(self, events, who, at)
+
+    monkeypatch.setattr(Journal, "append", full)
+    with pytest.raises(JournalError, match="full"):
+        begin(sessions, knowledge, "sam", "Idle wanders", ("idle",), [ComplaintTaken("idle")])
+    monkeypatch.undo()
+    (card,) = list_sessions(sessions)
+    open_journal(card.path, "ann").close()
 
 
 async def test_the_map_shows_the_way_and_every_entry(drive, on_walk, work, size):
