@@ -401,9 +401,9 @@ def ways(
         here = here and now is not None and now.id == best.id
         takes = minutes_words(best.minutes)
         words = best.name
-        # What stands right above need not be told twice.
+        # What stands right above need not be told twice; which one it is, where there are several.
         same = any((step.kind, step.id) == (best.kind, best.id) for _, step in shown)
-        if same:
+        if same and len(shown) == 1:
             words, takes = "the same: it is worth most for its cost", ""
         if best.kind == "repair":
             words = f"repair now: {best.name}"

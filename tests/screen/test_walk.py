@@ -849,6 +849,11 @@ def test_advice_that_agrees_with_the_route_is_told_once(work):
     assert any(same in row for row in agreed)
     assert not any(same in row for row in apart)
     assert any(row.startswith("a Advice") and other.name[:20] in row for row in apart)
+    # With two routes the advice names the one that it agrees with.
+    two = {**steps, "other": replace(steps["idle"], id=other.id)}
+    first = replace(advised, suggestions=(asked, *advised.suggestions))
+    both = [row.plain for row in ways(work, two, first, None, 90)]
+    assert any(row.startswith("a Advice") and asked.name in row for row in both)
 
 
 async def test_a_cylinder_in_another_unit_says_how_it_was_read(drive, on_walk, work, size):
