@@ -32,7 +32,7 @@ REACH = (
 
 OUTCOMES: dict[Outcome, str] = {
     "cured": "the complaint is gone and the cause is known",
-    "not cured": "repaired, but the complaint is still there",
+    "not cured": "the complaint is still there",
     "not found": "the cause stays unknown",
     "handed on": "someone else goes on with it",
 }

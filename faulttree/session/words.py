@@ -127,7 +127,8 @@ def say(event: Event, knowledge: Knowledge | None = None) -> str:
             unit = ""
             if knowledge and event.spec in knowledge.specs:
                 unit = knowledge.specs[event.spec].unit or ""
-            return f"{name(event.spec)}: {with_unit(value_text(event.value), unit)}{source}"
+            beyond = " (outside the usual range, taken anyway)" if event.outside else ""
+            return f"{name(event.spec)}: {with_unit(value_text(event.value), unit)}{source}{beyond}"
         case CautionAcknowledged():
             known = knowledge.cautions.get(event.caution) if knowledge else None
             danger = danger_words(known) if known else part_words(event.caution)

@@ -667,6 +667,36 @@ def test_a_figure_that_cannot_be_is_asked_about_once(sessions):
     assert fact.event.outside
 
 
+def test_an_unusual_figure_of_the_car_is_asked_about_once(sessions):
+    """A figure outside its usual range is taken where it is said again, and marked."""
+    _, terminal = _run(
+        sessions,
+        *BEGUN,
+        *["figures", "fuel pressure", "1", "900 kPa", "no", "800 kPa", "yes", "the plate"],
+        "q",
+    )
+    assert any(
+        "800 kPa is outside the usual range (20 to 500 kPa)." in one for one in terminal.prompts
+    )
+    (given,) = _events(sessions, SpecGiven)
+    assert (given.value, given.source, given.outside) == (800.0, "the plate", True)
+
+
+def test_why_tells_where_a_repair_came_between(sessions):
+    """What was read on the repaired car weighs otherwise, so the repair is said in its place."""
+    _, terminal = _run(
+        sessions,
+        *BEGUN,
+        *["", "2", "yes", "route", "12 inHg", "yes"],
+        *["", "Hose renewed", "25", "", "hunting", "yes", "back"],
+        *["why", "1", "q"],
+    )
+    told = [one for one in terminal.said if one.startswith(("Then repaired:", "Idle watched, "))]
+    assert told[0].startswith("Idle watched, hunting:")
+    assert told[1] == "Then repaired: Air leak after the throttle."
+    assert told[2].startswith("Idle watched, hunting:")
+
+
 def test_several_figures_go_back_one_by_one(sessions):
     """Among several figures back asks for the one before; the log has both by name."""
     _, terminal = _run(

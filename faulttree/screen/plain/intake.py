@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 from faulttree.screen.plain.talk import Back, Option, Talk, answer_prompt, matching, numbered
 from faulttree.screen.search import rank
 from faulttree.screen.work import Work, begin
-from faulttree.session.entry import parse_spec
 from faulttree.session.events import (
     ComplaintTaken,
     Event,
@@ -22,7 +21,7 @@ from faulttree.session.events import (
     VehicleDescribed,
 )
 from faulttree.session.journal import JournalError
-from faulttree.session.moves import NotAllowed
+from faulttree.session.moves import NotAllowed, read_spec, spec_outside
 from faulttree.trade.units import ReadingError
 
 if TYPE_CHECKING:
@@ -338,9 +337,12 @@ def ask_figure(talk: Talk, spec: Spec) -> SpecGiven:
             found = matching(typed, [(choice, choice) for choice in spec.choices])
             typed = found[0] if len(found) == 1 else typed
         try:
-            value = parse_spec(spec, typed)
+            value = read_spec(spec, typed)
         except ReadingError as trouble:
             talk.say(str(trouble))
             continue
+        unusual = spec_outside(spec, value)
+        if unusual and not talk.yes(f"{unusual} Take it anyway?", default=False):
+            continue
         source = talk.line("Where does it stand? (Enter for nothing)", "A book, a plate.")
-        return SpecGiven(spec.id, value, typed, source)
+        return SpecGiven(spec.id, value, typed, source, outside=unusual is not None)

@@ -385,7 +385,11 @@ def why_lines(work: Work, cause: str, advised: Advised) -> list[str]:
         f"{name_of(cause, work.knowledge)}.{what}",
         f"With the complaint alone: {percent(way.start.get(cause, 0.0))}.",
     ]
+    stage = 0
     for step in way.steps:
+        for fact in work.state.repairs[stage : step.stage]:
+            said.append(f"Then repaired: {name_of(fact.event.cause, work.knowledge)}.")
+        stage = step.stage
         weight = step.decibans.get(cause, 0.0)
         name = advised.sources.get(step.source, step.source)
         chance = percent(step.chances.get(cause, 0.0))
