@@ -39,6 +39,7 @@ class WalkPage(TakingPage):
     def __init__(self, work: Work) -> None:
         super().__init__(work)
         self.steps: dict[str, RouteStep] = {}
+        self._ways_rows = 0
 
     # --- what comes next -------------------------------------------------------------------------
 
@@ -139,6 +140,11 @@ class WalkPage(TakingPage):
             keys=(self.shown_key("route"), self.shown_key("advice")),
             ends=(self.shown_key("proof"), self.shown_key("close")),
         )
+        if self.advised is None:
+            # What stands below keeps its place until the advice is there.
+            rows += [Content("")] * (self._ways_rows - len(rows))
+        else:
+            self._ways_rows = len(rows)
         self.query_one("#ways", Words).update(text.stack(rows))
         self.show_causes(cells)
         if wide and tall:
@@ -147,7 +153,10 @@ class WalkPage(TakingPage):
 
     def _show_plot(self, cells: int) -> None:
         rows: list[Content] = []
-        if self.advised is not None and self.advised.explanation is not None and self.reckoned:
+        if self.advised is None:
+            # The way so far stands until its next point is there.
+            return
+        if self.advised.explanation is not None and self.reckoned:
             way = self.advised.explanation
             top = [cause for cause in self.reckoned.causes if not cause.repaired][:4]
             series = [

@@ -183,3 +183,21 @@ async def test_the_advice_waits_until_the_card_is_painted(drive, on_walk, work, 
         monkeypatch.setattr(page, "_hand_on", handed_on)
         await seat.press("2", "enter")
         assert told.index("manifold-vacuum") < told.index("_advised")
+
+
+async def test_nothing_jumps_while_the_advice_is_worked_out(drive, on_walk, work, hold):
+    """Until the advice of a new reading is there, causes and plot stay where they are."""
+    async with drive(on_walk(work), (120, 40)) as seat:
+        await seat.press("2", "enter")
+        causes, plot = seat.page.query_one("#causes"), seat.page.query_one("#plot")
+        place, way = causes.region.y, str(plot.render())
+        assert "reading by reading" in way
+        gate = hold("advice")
+        await seat.type("14")
+        await seat.pilot.press("enter")
+        await seat.until(lambda: len(work.state.readings) == 2 and "Last: Manifold" in seat.words)
+        assert "working it out" in seat.words
+        assert (causes.region.y, str(plot.render())) == (place, way)
+        gate.set()
+        await seat.settle()
+        assert str(plot.render()) != way
