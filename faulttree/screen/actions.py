@@ -136,10 +136,10 @@ ACTIONS: tuple[Action, ...] = (
         "figures.clear", "delete", "Unknown", "Forget the typed figure again.", "clear_figure", 4
     ),
     # --- the walk --------------------------------------------------------------------------------
-    Action("walk.route", "r", "Route", "Take the test that the route asks for next.", "route", 5),
-    Action("walk.advice", "a", "Advice", "Take what is worth most for its cost.", "advice", 5),
+    Action("walk.route", "r", "Route", "Take the test that the route asks for next.", "route", 7),
+    Action("walk.advice", "a", "Advice", "Take what is worth most for its cost.", "advice", 7),
     Action("walk.tests", "t", "Tests", "Choose any test from the list.", "tests", 4),
-    Action("walk.cannot", "x", "Can't", "This test cannot be done here: say why.", "cannot", 6),
+    Action("walk.cannot", "x", "Can't", "This test cannot be done here: say why.", "cannot", 4),
     Action(
         "walk.undo", "u", "Undo", "Take the last entry back, after showing what it was.", "undo", 3
     ),

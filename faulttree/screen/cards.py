@@ -469,7 +469,7 @@ def settles_line(said: str, cells: int) -> str:
     tail = f" {moves['was']} → {moves['now']}"
     room = cells - text.width(f"if {lead['chance']}{tail}")
     # Both names keep a part that can be told from others; the cause takes what the band leaves.
-    band = text.clip(lead["band"], max(3, room - 8))
+    band = text.clip(lead["band"], max(3, room - max(5, room // 2)))
     name = text.clip(moves["name"], max(2, room - text.width(band)))
     return text.clip(f"if {band}{lead['chance']}{name}{tail}", cells)
 
@@ -489,12 +489,11 @@ def last_reading(event: ReadingTaken, knowledge: Knowledge, cells: int, again: s
     test = knowledge.tests.get(event.test)
     good = test is not None and event.band == test.expect
     shown = "" if event.choice else f" {text.clip(_shown(event, test), cells)},"
-    pieces: list[text.Piece] = [
-        ("Last: ", "bold"),
-        f"{text.clip(name_of(event.test, knowledge), cells // 2)}:{shown} ",
-        (f"{'✓' if good else '✗'} {event.band}", "bold"),
-        f", {sure_words(event.sure)}.",
-    ]
+    band, sure = f"{'✓' if good else '✗'} {event.band}", f", {sure_words(event.sure)}."
+    # The name gives way where that saves a row, but is always to be told from others.
+    room = cells - text.width(f"Last: :{shown} {band}{sure}")
+    name = text.clip(name_of(event.test, knowledge), max(18, room))
+    pieces: list[text.Piece] = [("Last: ", "bold"), f"{name}:{shown} ", (band, "bold"), sure]
     if event.near:
         key = f": {again} takes it again" if again else ""
         pieces.append((f" Near a limit{key}.", "bold"))

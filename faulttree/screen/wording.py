@@ -96,7 +96,8 @@ def move_words(before: float, after: float) -> str:
 
 def weight_words(decibans: float) -> str:
     """A weight of evidence in words; 10 decibans make odds ten times better. Our own steps."""
-    size = abs(decibans)
+    # By the figure that stands beside it.
+    size = abs(round(decibans, 1))
     if size < 0.5:
         return "says nothing"
     towards = "for" if decibans > 0 else "against"

@@ -9,7 +9,14 @@ from hypothesis import strategies as st
 
 from faulttree.scorer.explain import Conflict
 from faulttree.screen import draw
-from faulttree.screen.cards import cause_rows, doubts, moves_words, settles_line, steps
+from faulttree.screen.cards import (
+    cause_rows,
+    doubts,
+    last_reading,
+    moves_words,
+    settles_line,
+    steps,
+)
 from faulttree.screen.text import width
 from faulttree.screen.wording import chance_words, figure_shown, move_words, percent, weight_words
 from faulttree.screen.work import Advised, Reckoned, Standing
@@ -143,7 +150,9 @@ def test_what_a_test_settles_keeps_its_figures():
     assert width(short) <= 44
     assert settles_line("something else", 30) == "something else"
     long = "flicks irregularly (25 %): Spark plugs worn or fouled 36 % -> 53 %"
-    assert settles_line(long, 44) == "if flicks irre… (25 %): Spark p… 36 % → 53 %"
+    assert settles_line(long, 44) == "if flicks ir… (25 %): Spark plu… 36 % → 53 %"
+    short = "uneven (10 %): Valve burnt or leaking 10 % -> 51 %"
+    assert settles_line(short, 37) == "if uneven (10 %): Valve… 10 % → 51 %"
     ruled_out = settles_line("right (96 %): rules out Plug leads fitted in the wrong order", 40)
     assert ruled_out == "if right (96 %): rules out Plug leads f…"
 
@@ -255,3 +264,17 @@ def test_before_anything_is_read_no_cause_says_that_it_did_not_move():
     assert "no change" not in row.plain
     (row,) = cause_rows(_standing((0.2, 0.2)), 4, 76)
     assert "= no change" in row.plain
+
+
+@pytest.mark.parametrize("band", ["low", "as good as nothing at all"])
+def test_the_last_reading_takes_one_row_where_it_can(knowledge, band):
+    """The name of the test gives way where the row would break, as long as it can be told."""
+    reading = ReadingTaken("idle-look", choice=band, bands={band: 0.9, "steady": 0.1})
+    said = last_reading(reading, knowledge, 78, "g").plain
+    assert said.startswith("Last: Idle watched: ✗ ")
+    long = replace(
+        knowledge, tests={"idle-look": replace(knowledge.tests["idle-look"], name="N" * 90)}
+    )
+    shown = last_reading(reading, long, 78, "g").plain
+    assert shown.endswith(f"…: ✗ {band}, right 90 times in 100.")
+    assert width(shown) == 78
