@@ -112,7 +112,8 @@ class Test:
     `bands` are the names in the author's order; a number test has `limits` between them, one
     fewer than the bands and rising. The bands other than `expect`, in that order, form the
     cascade: the first that fires wins. `points_to[cause][band]` is the chance that the cause,
-    alone, puts the reading into that band.
+    alone, puts the reading into that band. `figures` are the specs that the steps send the
+    technician to and that no limit shows.
     """
 
     __test__ = False
@@ -138,6 +139,7 @@ class Test:
     base: str = ""
     tools: tuple[str, ...] = ()
     spoils: str = ""
+    figures: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     source: str = ""
     place: Place | None = field(default=None, compare=False)

@@ -576,6 +576,7 @@ class _Resolver:
             if self.loaded(item, ("after", name), "tests", name, key=True, needed=True):
                 after[name] = self.bands_of(item, ("after", name), name, wanted)
         fits = self.fits(item, ("fits",), entry.fits)
+        figures = self.known_ids(item, ("figures",), entry.figures, "spec", self.shelf.specs)
         cautions = self.cautions(item, entry.cautions)
         if len(self.shelf.problems) > before:
             return None
@@ -601,6 +602,7 @@ class _Resolver:
             base=_text(entry.base),
             tools=tuple(entry.tools),
             spoils=_text(entry.spoils),
+            figures=figures,
             cautions=cautions,
             source=_text(entry.source),
             place=item.place(),

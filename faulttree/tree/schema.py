@@ -240,6 +240,8 @@ class TestEntry(Entry):
     """What is needed."""
     spoils: Text | None = None
     """What spoils the reading."""
+    figures: Annotated[list[str], Field(default_factory=list)]
+    """The ids of specs that must be seen to do it, and that no limit shows."""
     minutes: Positive
     """How long it takes."""
     reach: Annotated[int, Field(ge=0, le=4)]

@@ -182,6 +182,7 @@ def _own(tree_id: str, other: str) -> Iterator[str]:
         ("do", "Every step, so that nobody has to ask."),
         ("tools", "[]"),
         ("spoils", "What makes the reading worthless."),
+        ("figures", "[]"),
         ("minutes", "10"),
         ("reach", "1"),
         ("fits", "{}"),

@@ -63,6 +63,7 @@ tests:
     after: {compression: [in limits, one low]}
     shows_only: {chance: 0.3}
     fits: {cylinders: [4, 6], fuel_system: [multipoint]}
+    figures: [firing_order, idle_speed]
     points_to:
       fuel-pump-weak: {low: 0.5}
 """
@@ -126,6 +127,7 @@ def test_loaded_values_are_those_of_the_file(rich: Path) -> None:
     assert again.after == {"compression": ("in limits", "one low")}
     assert again.fits == {"cylinders": ("4", "6"), "fuel_system": ("multipoint",)}
     assert again.shows_only == 0.3
+    assert (again.figures, prime.figures) == (("firing_order", "idle_speed"), ())
     assert str(prime.place) == "trees/shared/fuel.yaml:17:3"
 
 

@@ -147,6 +147,16 @@ def test_every_rule_that_is_reported_has_a_page() -> None:
     assert named - encodings - set(RULES) == set()
 
 
+def test_spec_that_a_card_shows_is_used(shelf: Path) -> None:
+    """A spec that only the steps of a test send the technician to is not left over."""
+    specs, fuel = shelf / "shared" / "specs.yaml", shelf / "shared" / "fuel.yaml"
+    specs.write_text(specs.read_text() + "  plug_gap: {name: Plug gap, unit: mm}\n")
+    told = [p.message for p in found(shelf) if p.rule == "unused"]
+    assert told == ["nothing uses the spec `plug_gap`"]
+    fuel.write_text(fuel.read_text().replace("    expect:", "    figures: [plug_gap]\n    expect:"))
+    assert [p.message for p in found(shelf)] == []
+
+
 def test_file_that_is_passed_over_is_reported(shelf: Path) -> None:
     """A tree whose name ends in .yml is not read, and the checker says so."""
     (shelf / "misfire.yml").write_text("format: 1\n")

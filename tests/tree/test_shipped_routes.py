@@ -4,6 +4,7 @@ Kinds of engine that none of the shop's vehicles has are made up of choices. Wha
 lead to is trade judgement; what it must never do is held here.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -14,7 +15,7 @@ import pytest
 from faulttree.tree.car import Car, describe_car, fits
 from faulttree.tree.graph import follow, makes_sense
 from faulttree.tree.load import load_all
-from faulttree.tree.model import Knowledge, Tree, Value
+from faulttree.tree.model import Knowledge, SpecLimit, Tree, Value
 
 THROTTLE_BODY: Mapping[str, Value] = {
     "fuel_system": "throttle-body",
@@ -188,3 +189,19 @@ def test_nearly_every_test_stands_on_a_route() -> None:
     on_routes = {step for tree in known().trees.values() for step in steps_of(tree)}
     off = set(known().tests) - on_routes
     assert off == {"lambda-idle", "co-idle", "closed-throttle-volts"}
+
+
+def test_no_figure_is_shown_twice() -> None:
+    """What a limit stands on is told with the limits; no test has it shown besides."""
+    for test in known().tests.values():
+        limits = [*test.limits, test.pattern.level_below if test.pattern else None]
+        specs = {limit.spec for limit in limits if isinstance(limit, SpecLimit)}
+        assert not specs & set(test.figures), test.id
+
+
+def test_a_step_that_names_the_cars_idle_speed_has_it_shown() -> None:
+    """Whoever is sent to the idle speed of this car, or of its book, sees it on the card."""
+    told = re.compile(r"idle speed of this car|set idle speed|set speed|base speed of the book")
+    sent = {test.id for test in known().tests.values() if told.search(" ".join(test.do.split()))}
+    assert sent >= {"idle-watch", "base-idle", "dwell-angle", "base-timing"}
+    assert {id for id in sent if "idle_speed" not in known().tests[id].figures} == set()

@@ -201,7 +201,7 @@ def _used_ids(knowledge: Knowledge) -> dict[str, set[str]]:
         used["specs"] |= cause.fits.keys()
     for test in tests:
         used["cautions"] |= set(test.cautions)
-        used["specs"] |= test.fits.keys()
+        used["specs"] |= {*test.fits, *test.figures}
         limits = [*test.limits, test.pattern.level_below if test.pattern else None]
         used["specs"] |= {limit.spec for limit in limits if isinstance(limit, SpecLimit)}
         if test.reading is not None:
