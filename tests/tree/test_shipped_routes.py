@@ -205,3 +205,30 @@ def test_a_step_that_names_the_cars_idle_speed_has_it_shown() -> None:
     sent = {test.id for test in known().tests.values() if told.search(" ".join(test.do.split()))}
     assert sent >= {"idle-watch", "base-idle", "dwell-angle", "base-timing"}
     assert {id for id in sent if "idle_speed" not in known().tests[id].figures} == set()
+
+
+def test_steps_are_written_so_that_their_layout_holds() -> None:
+    """Steps count up from one, a table stands below its step, and each row of it is one line."""
+    wrong = []
+    for test in known().tests.values():
+        count, after_row = 0, False
+        for line in test.do.splitlines():
+            step = re.match(r"([0-9]{1,2})[.)] (.*)", line.strip())
+            text = step[2] if step else line.strip()
+            row = "  " in text
+            count += bool(step)
+            if (step and (int(step[1]) != count or row)) or not (step or count):
+                wrong.append((test.id, line))
+            elif after_row and not step and not row:
+                # It would be shown as a paragraph of its own, at the far left.
+                wrong.append((test.id, line))
+            after_row = row
+    assert wrong == []
+
+
+def test_where_petrol_is_about_the_lamp_is_a_sealed_one() -> None:
+    """No test with the caution for petrol asks for a lamp that the caution forbids."""
+    lit = {test.id for test in known().tests.values() if "sealed lamp" in test.tools}
+    assert "fuel-leak-look" in lit
+    bare = [test for test in known().tests.values() if "lamp" in test.tools]
+    assert [test.id for test in bare if "petrol" in test.cautions] == []
