@@ -212,8 +212,39 @@ def offered(test: Test, part: Part, knowledge: Knowledge) -> list[Instrument]:
         width = convert_difference(one.accuracy, one.unit, part.unit)
         return True, -_named(one, test), one.unit != part.unit, partly, width
 
-    known = knowledge.instruments.values()
-    return sorted((one for one in known if _reads(one, test, part, reach)), key=order)
+    known = [one for one in knowledge.instruments.values() if _reads(one, test, part, reach)]
+    asked = knowledge.instruments.get(part.instrument or "")
+    of_cylinders = asked is not None and _is_for_cylinders(asked, knowledge)
+    fitting = [
+        one
+        for one in known
+        if _asks_for(test, one) or _is_for_cylinders(one, knowledge) == of_cylinders
+    ]
+    return sorted(fitting, key=order)
+
+
+def _is_for_cylinders(one: Instrument, knowledge: Knowledge) -> bool:
+    """Whether an instrument is made for cylinders: no other test asks for it.
+
+    A gauge that is screwed into a plug hole and holds the highest stroke reads psi like one for a
+    fuel line, and yet neither can stand in for the other.
+    """
+    asking = [test for test in knowledge.tests.values() if _asks_for(test, one)]
+    return bool(asking) and all(_is_of_cylinders(test, knowledge) for test in asking)
+
+
+def _asks_for(test: Test, one: Instrument) -> bool:
+    """Whether a test names an instrument, for one of its readings or among its tools."""
+    parts = test.reading.parts if test.reading is not None else ()
+    if any(part.instrument == one.id for part in parts):
+        return True
+    return any(same_kind(part.unit, one.unit) for part in parts) and _named(one, test) == 1.0
+
+
+def _is_of_cylinders(test: Test, knowledge: Knowledge) -> bool:
+    """Whether a test reads every cylinder, or goes on from one that does with those it found."""
+    found = [test, *(knowledge.tests[id] for id in test.after if id in knowledge.tests)]
+    return any(one.reading is not None and one.reading.per_cylinder for one in found)
 
 
 def _reads(one: Instrument, test: Test, part: Part, reach: Reach) -> bool:

@@ -34,8 +34,10 @@ def test_the_instrument_that_is_asked_for_comes_first(shelf):
     [
         # Pressure: a gauge for the rail, not one that a rail would burst, nor one for suction.
         ("fuel-pressure-prime", 0, "fuel-gauge", {"fuel-gauge-low", "vacuum-gauge"}),
-        ("injector-balance", 0, "fuel-gauge", {"vacuum-gauge", "fuel-gauge-low"}),
-        ("fuel-pressure-throttle-body", 0, "fuel-gauge", {"thermometer"}),
+        ("injector-balance", 0, "fuel-gauge", {"fuel-gauge-low", "compression-gauge"}),
+        ("compression-wet", 0, "compression-gauge", {"fuel-gauge"}),
+        ("plug-gap", 0, "wire-gauge", {"depth-gauge"}),
+        ("fuel-pressure-throttle-body", 0, "fuel-gauge", {"thermometer", "compression-gauge"}),
         # Suction, also where it is counted in kPa and no instrument is asked for.
         ("manifold-vacuum-idle", 0, "vacuum-gauge", {"fuel-gauge", "compression-gauge"}),
         ("vacuum-hold-2500", 0, "vacuum-gauge", {"fuel-gauge", "compression-gauge"}),
@@ -88,3 +90,23 @@ def test_a_spare_instrument_of_the_same_name_is_offered(shelf):
 def test_a_coarse_gauge_of_the_right_kind_can_still_be_named(shelf):
     """Who used the coarser gauge can say so, below the one that was asked for."""
     assert ids(shelf, "fuel-pump-pressure")[:2] == ["fuel-gauge-low", "fuel-gauge"]
+
+
+def test_a_compression_gauge_is_for_compression_alone(shelf):
+    """No test but those of compression is offered the gauge for it, and those are offered none."""
+    assert ids(shelf, "compression-dry") == ["compression-gauge"]
+    for test in shelf.tests.values():
+        for part in test.reading.parts if test.reading else ():
+            found = [one.id for one in offered(test, part, shelf)]
+            if part.instrument != "compression-gauge":
+                assert "compression-gauge" not in found, test.id
+
+
+def test_another_compression_gauge_can_be_named(shelf):
+    """A second gauge for compression is offered where the first is, and not for fuel pressure."""
+    spare = replace(
+        shelf.instruments["compression-gauge"], id="spare", name="Compression gauge, the old one"
+    )
+    more = replace(shelf, instruments={**shelf.instruments, "spare": spare})
+    assert ids(more, "compression-dry") == ["compression-gauge", "spare"]
+    assert "spare" not in ids(more, "fuel-pressure-prime")
