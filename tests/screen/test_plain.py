@@ -457,6 +457,19 @@ def test_a_caution_that_stops_the_work_cannot_be_waved_through(sessions):
     assert not _record(sessions).state.readings
 
 
+def test_only_a_caution_that_stops_the_work_can_be_none_of_this_car(sessions):
+    """A danger that every car has is not put off as one that this car has nothing of."""
+    _, terminal = _run(sessions, *BEGUN, "t", "prime", "1", "of the kind", "1", "back", "q")
+    assert "this car has nothing of the kind" not in terminal.text
+    told = "of the kind: that is no answer here. Type a number from 1 to 2."
+    assert told in terminal.said
+    (answer,) = _events(sessions, CautionAcknowledged)
+    assert answer.answer == "understood"
+    _, terminal = _run(sessions / "gas", *BEGUN, "t", "gas", "1", "of the kind", "back", "q")
+    (answer,) = _events(sessions / "gas", CautionAcknowledged)
+    assert (answer.caution, answer.answer) == ("stop-gas-fuel", "does not apply")
+
+
 def test_a_reading_that_makes_no_sense_is_asked_again(sessions):
     """A word, another kind of unit and too few figures are refused with what to write."""
     _, terminal = _run(

@@ -136,14 +136,12 @@ class Bench:
         self.talk.say(f"Caution: {' '.join(caution.danger.split())} {' '.join(caution.do.split())}")
 
     def _answer(self, caution: Caution, carrier: Carrier, id: str) -> None:
-        options: list[Option] = [
-            ("understood", "understood, and I will do it so"),
-            ("does not apply", "this car has nothing of the kind"),
-            ("trained", "someone trained for it does this part"),
-        ]
+        trained: Option = ("trained", "someone trained for it does this part")
+        options: list[Option] = [("understood", "understood, and I will do it so"), trained]
         help = "The answer goes into the log. Type a number, or danger to hear it in full."
         if caution.kind == "stop":
-            options = options[1:]
+            # Petrol and belts are in every car; of what stops the work many have nothing.
+            options = [("does not apply", "this car has nothing of the kind"), trained]
             help = "This stops the work. If neither is so, go back and hand the car on."
             self.talk.say("This stops the work.")
         while True:
