@@ -283,7 +283,7 @@ def _course(state: State, knowledge: Knowledge) -> list[Block]:
                 minutes = "" if event.minutes is None else plain(event.minutes)
                 items = [
                     ("When", _stamp(envelope)),
-                    ("What was done", event.done),
+                    ("What was done", _done(event, knowledge)),
                     ("Minutes", minutes),
                 ]
                 blocks.append(facts(items + _effect(reckoner, envelope, gone)))
@@ -446,14 +446,21 @@ def _approximate(reckoning: Reckoning) -> str:
     )
 
 
+def _done(event: Repaired, knowledge: Knowledge) -> str:
+    """What somebody wrote that was done, or that it was done as the card says."""
+    cause = knowledge.causes.get(event.cause)
+    if event.done or cause is None:
+        return event.done
+    return f"As the card says: {' '.join(cause.repair.do.split())}"
+
+
 def _repairs(state: State, knowledge: Knowledge) -> list[Block]:
     if not state.repairs:
         return []
     rows = []
     for fact in state.repairs:
-        cause = knowledge.causes.get(fact.event.cause)
         minutes = "" if fact.event.minutes is None else plain(fact.event.minutes)
-        done = fact.event.done or (cause.repair.do if cause else "")
+        done = _done(fact.event, knowledge)
         rows.append((str(fact.sequence), name_of(fact.event.cause, knowledge), done, minutes))
     return [
         Heading(2, "Repairs"),

@@ -78,7 +78,7 @@ RATES_APART = 3.0
 """A test that gains this many times more per minute may come before one of lower reach."""
 
 AGAIN = "Once more: the last reading lay near a limit, or nothing showed at the time."
-EASY_FIRST = "Nearly as good as one that reaches further in, so it comes first."
+EASY_FIRST = "Nearly as good as one that takes more apart, so it comes first."
 
 RULED_OUT = 0.005
 """A chance under this reads "≤1 %": the cause counts as ruled out."""

@@ -178,7 +178,7 @@ ACTIONS: tuple[Action, ...] = (
         "Proof",
         "After a repair: repeat the tests, before beside after.",
         "proof",
-        8,
+        4,
     ),
     Action("walk.handover", "h", "Report", "Show the report so far, and write it.", "handover", 9),
     Action(
@@ -221,6 +221,9 @@ ACTIONS: tuple[Action, ...] = (
         "Close the session: what it was, and how it came out.",
         "close",
         3,
+    ),
+    Action(
+        "proof.undo", "u", "Undo", "Take the last entry back, after showing what it was.", "undo", 4
     ),
     Action("proof.handover", "h", "Report", "Show the report so far.", "handover", 5),
     Action(

@@ -16,11 +16,13 @@ from faulttree.screen import draw, text
 from faulttree.screen.wording import (
     chance_words,
     figure_shown,
+    figures_words,
     minutes_words,
     money_words,
     move_words,
     percent,
     reach_words,
+    rests_on_generic,
     settles_words,
     sure_words,
     why_limits,
@@ -131,6 +133,33 @@ def dangers(work: Work, test: Test, cells: int) -> Content:
     )
 
 
+def base_words(work: Work, taken: ReadingTaken) -> Content:
+    """What is said of a base reading that is out: why it matters, and what else it may be."""
+    knowledge = work.knowledge
+    test = knowledge.tests[taken.test]
+    rows = [
+        text.line((f"{test.name}: {taken.band}, {sure_words(taken.sure)}.", "bold")),
+        text.line(""),
+        text.paragraph(test.base.strip()),
+    ]
+    if rests_on_generic(test, work.car):
+        said = "The limit is a generic figure, not this car's: look up the maker's before you act."
+        rows.append(text.line((said, "bold")))
+    mended = [
+        name_of(fact.event.cause, knowledge)
+        for fact in work.state.repairs
+        if test.points_to.get(fact.event.cause, {}).get(taken.band)
+    ]
+    if mended:
+        rows.append(
+            text.line(
+                ("Repaired already, and it would read like this: ", "bold"),
+                f"{'; '.join(dict.fromkeys(mended))}. See whether that repair holds.",
+            )
+        )
+    return text.stack(rows)
+
+
 _ITEM = re.compile(r"([0-9]{1,2}[.)]|[-*•])\s+")
 
 
@@ -174,6 +203,9 @@ def _table_row(item: str, cells: int) -> list[Content]:
 def card_body(work: Work, test: Test, cells: int) -> Content:
     """The steps, the tools, what spoils the reading, and the dangers in full."""
     rows = steps(test.do, cells)
+    if figures := figures_words(test, work.car, work.knowledge):
+        # Before all: the steps send the technician to them.
+        rows.insert(0, text.line(("This car: ", "bold"), "; ".join(figures), "."))
     if test.tools:
         rows.append(text.line(("Tools: ", "bold"), ", ".join(test.tools)))
     if test.spoils:
@@ -359,7 +391,8 @@ def ways(
     `keys` are those that take the route's and the advice's step, `ends` those of the proof and of
     closing.
     """
-    route_key, advice_key = (key.removeprefix("Space ") for key in keys)
+    # A letter that goes to a choice just now is not offered as a key.
+    route_key, advice_key = ("" if key.startswith("Space ") else key for key in keys)
     rows: list[Content] = []
     by_id = {(s.kind, s.id): s for s in advised.suggestions} if advised else {}
     best = advised.suggestions[0] if advised and advised.suggestions else None
@@ -386,11 +419,14 @@ def ways(
             why = step.why or "The route ends here."
             rows += _way(" ", "Route ", False, why, "", "", cells, "")
     if more:
-        said = f"and {more} more; {route_key} goes from one to the next"
+        key = keys[0].removeprefix("Space ")
+        said = f"and {more} more; {key} goes from one to the next"
         rows.append(text.line(" " * 11, (said, QUIET)))
     if advised is None:
         rows.append(
-            text.line((f"{advice_key} ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET))
+            text.line(
+                (f"{advice_key or ' '} ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET)
+            )
         )
     elif best is None:
         for at, said in enumerate(text.wrap(nothing_left(work, ends), cells - 11)):
@@ -445,7 +481,7 @@ def _way(
     if note and text.width(note) <= rest:
         shown = note
     made = text.line(
-        (f"{key} ", KEY),
+        (f"{key or ' '} ", KEY),
         (f"{label} {mark} ", "bold"),
         (said, "bold" if here else ""),
         (f"  {shown}" if shown else "", QUIET),

@@ -33,6 +33,7 @@ from faulttree.screen.wording import (
     figure,
     pattern_words,
     percent,
+    rests_on_generic,
     spread_shown,
     sure_words,
     to_shown,
@@ -277,7 +278,9 @@ class EntryPanel(Vertical):
     def has_text(self) -> bool:
         """Whether something was typed that has not been taken down."""
         choices = self._choices
-        return any(field.value for field in self._fields) or bool(choices.typed or choices.led)
+        chosen = choices.display and choices.highlighted is not None
+        written = any(field.value for field in self._fields)
+        return written or chosen or bool(choices.typed or choices.led)
 
     def clear_text(self) -> None:
         """Forget what was typed."""
@@ -528,6 +531,9 @@ class EntryPanel(Vertical):
     def _read_as(self, field: Field) -> Content:
         """The unit behind a field; and how the figure was read, where that is not plain to see."""
         said = self._how_read(field)
+        # What was typed stands in the field; only what became of it is told.
+        _, converted, value = said.partition(", that is ")
+        said = f"that is {value}" if converted else said
         return text.line(f" {field.part.unit}", (f"  {said}" if said else "", "bold"))
 
     def _how_read(self, field: Field) -> str:
@@ -614,7 +620,7 @@ class EntryPanel(Vertical):
 
         What lies `beyond` the test is said first, and in place of the last.
         """
-        _work, test = self._now
+        work, test = self._now
         band, chance = weighed.band, weighed.bands[weighed.band]
         good = band == test.expect
         pieces: list[text.Piece] = [
@@ -623,6 +629,8 @@ class EntryPanel(Vertical):
             (band, "bold $text-success" if good else "bold $text-warning"),
             f", {sure_words(chance)}",
         ]
+        if not good and rests_on_generic(test, work.car):
+            pieces.append((" by a generic figure", "bold"))
         if weighed.figure is not None and weighed.u:
             spread = figure(spread_shown(test, spread_of(weighed)), 2)
             shown = figure(to_shown(test, weighed.figure))

@@ -161,7 +161,7 @@ class ChoiceList(PickList):
 
     Only Enter takes a choice, so nothing happens that was not meant. The next letters go on with
     the word, the same letter again goes to the next such choice. A letter that no choice begins
-    with is left to the page, and so is any letter after Space.
+    with is left to the page, and so is any letter after Space, or once a digit or an arrow chose.
     """
 
     class Typed(Message):
@@ -181,9 +181,16 @@ class ChoiceList(PickList):
     passed = ""
     """The key that was left to the page because of it."""
 
+    @property
+    def _settled(self) -> bool:
+        """Whether a digit or an arrow chose; no letter may then put another in its place."""
+        return self.highlighted is not None and not self.typed
+
     def is_choice_letter(self, letter: str) -> bool:
         """Whether a choice begins with this letter, so that a key of the page gives way to it."""
-        return len(letter) == 1 and letter.isalpha() and bool(self._beginning_with(letter))
+        if self._settled or len(letter) != 1 or not letter.isalpha():
+            return False
+        return bool(self._beginning_with(letter))
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
         if self.led or character is None or key == self.passed:
@@ -218,6 +225,8 @@ class ChoiceList(PickList):
 
     def _takes(self, character: str) -> bool:
         """Take a letter as the next one of a choice; False when it is no business of the list."""
+        if self._settled:
+            return False
         wanted = self.typed + character
         if self._beginning_with(wanted):
             self.typed = wanted

@@ -14,9 +14,9 @@ from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import figure_shown
 from faulttree.screen.work import Work
-from faulttree.session.events import ComplaintChecked
+from faulttree.session.events import ComplaintChecked, Event, Repaired
 from faulttree.session.journal import JournalError
-from faulttree.session.moves import NotAllowed
+from faulttree.session.moves import NotAllowed, to_undo
 from faulttree.session.proof import (
     Due,
     ProofRow,
@@ -249,6 +249,21 @@ class ProofPage(Page[None]):
         self.app.push_screen(
             AskBox("Is the complaint gone?", said, answers, careful=True), answered
         )
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return bool(to_undo(self.work.state)) if action == "undo" else True
+
+    def action_undo(self) -> None:
+        from faulttree.screen.undo import ask_undo
+
+        def undone(event: Event) -> None:
+            # Without its repair there is nothing to prove.
+            if isinstance(event, Repaired):
+                self.dismiss(None)
+            else:
+                self.show()
+
+        ask_undo(self, self.work, undone)
 
     def action_walk(self) -> None:
         self.dismiss(None)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from faulttree.screen import actions
+from faulttree.screen import actions, text
 from faulttree.screen.cards import Next
+from faulttree.screen.lists import Row
 from faulttree.screen.taking import TakingPage
 from faulttree.screen.wording import figure_shown
 from faulttree.screen.work import Work
+from faulttree.session.events import ReadingTaken
 
 
 class ReadingPage(TakingPage):
@@ -17,6 +19,23 @@ class ReadingPage(TakingPage):
 
     def __init__(self, work: Work, test: str) -> None:
         super().__init__(work, Next("test", test, "free", _before(work, test)))
+
+    def taken(self, reading: ReadingTaken) -> None:
+        """A reading is on the disk: back with it, unless a base reading is out."""
+        if not self.base_is_out(reading):
+            self.dismiss(None)
+            return
+        self.renew()
+        answers = [
+            Row("on", text.line("Keep it, and go back to the proof")),
+            Row("again", text.line("Take this reading again")),
+        ]
+
+        def answered(answer: str | None) -> None:
+            if answer != "again":
+                self.dismiss(None)
+
+        self.ask_about_base(reading, answers, answered)
 
 
 def _before(work: Work, test: str) -> str:

@@ -200,8 +200,9 @@ class RepairPage(Page[bool]):
             case "understood" | "does not apply" | "trained" as answer:
                 self._answer(answer)
             case "done":
-                cause = self.work.knowledge.causes[self.cause]
-                self._record(" ".join(cause.repair.do.split()), cause.repair.minutes)
+                # What the card says is an instruction, and its minutes are an estimate: neither is
+                # put into anybody's mouth.
+                self._record("", None)
             case "written":
                 self.app.push_screen(WriteBox("What was found and done?"), self._written)
             case "other":

@@ -148,6 +148,11 @@ class TakingPage(Page[None]):
     def scrollable(self) -> VerticalScroll:
         return self.query_one("#card", VerticalScroll)
 
+    def action_scroll_text(self, direction: int) -> None:
+        super().action_scroll_text(direction)
+        # Whether there is more below is known once it has been scrolled.
+        self.call_after_refresh(self._show_head)
+
     # --- for the heirs ---------------------------------------------------------------------------
 
     def beside(self) -> Iterable[Widget]:
@@ -171,6 +176,21 @@ class TakingPage(Page[None]):
     def skipped(self) -> None:
         """The test cannot be done, and that is on the disk."""
         self.dismiss(None)
+
+    def base_is_out(self, reading: ReadingTaken) -> bool:
+        """Whether this is a base reading, without which others mean little, and it is out."""
+        test = self.work.knowledge.tests[reading.test]
+        return bool(test.base) and reading.band != test.expect
+
+    def ask_about_base(
+        self, taken: ReadingTaken, answers: list[Row], answered: Callable[[str | None], None]
+    ) -> None:
+        """Say why a base reading that is out matters, and what it may rest on; ask what to do."""
+        said = cards.base_words(self.work, taken)
+        self.app.push_screen(
+            AskBox("A base reading is out: look at this first", said, answers, careful=True),
+            answered,
+        )
 
     def leaves_route(self, test: str, now: Next) -> list[RouteLeft]:
         """What to note when something else is done than the route asks for."""
@@ -312,7 +332,7 @@ class TakingPage(Page[None]):
             return
         now, cells = self.next, self._left_cells()
         body = self.query_one("#card", VerticalScroll)
-        more = body.max_scroll_y > 0
+        more = body.scroll_offset.y < body.max_scroll_y
         head = self.query_one("#card-head", Words)
         if self._asking:
             # The name is of what is to be done; of the complaint only where that alone asks.
@@ -423,10 +443,12 @@ class TakingPage(Page[None]):
         last = self.work.last_moving()
         state = self.work.state
         if last is None or not (state.readings or state.repairs or state.checks):
+            key = self.shown_key("note").removeprefix("Space ")
+            noted = f"; {key} notes it" if key else ""
             rows.append(
                 text.line(
                     ("No reading yet. ", "bold"),
-                    "See the complaint on a drive before anything is touched.",
+                    f"See the complaint on a drive before anything is touched{noted}.",
                 )
             )
             moves = self._moves_of_figure(last)

@@ -14,16 +14,13 @@ from textual.content import Content
 from textual.widget import Widget
 
 from faulttree.screen import actions, cards, draw, text
-from faulttree.screen.boxes import AskBox
 from faulttree.screen.cards import Next
 from faulttree.screen.lists import Row
 from faulttree.screen.page import Words
 from faulttree.screen.taking import TakingPage
-from faulttree.screen.wording import sure_words
 from faulttree.screen.work import Work
 from faulttree.session.events import CannotDo, Event, ReadingTaken, RouteLeft, TakenAs
-from faulttree.session.moves import Undo, to_undo
-from faulttree.session.words import say
+from faulttree.session.moves import to_undo
 
 if TYPE_CHECKING:
     from faulttree.tree.graph import RouteStep
@@ -203,9 +200,8 @@ class WalkPage(TakingPage):
         """A reading is on the disk: go on, unless a base reading is out."""
         self.next = None
         self.renew()
-        test = self.work.knowledge.tests[reading.test]
-        if test.base and reading.band != test.expect:
-            self._base_failed(reading.test, reading)
+        if self.base_is_out(reading):
+            self._base_failed(reading)
 
     def skipped(self) -> None:
         """The test cannot be done, and that is on the disk: go on."""
@@ -224,16 +220,8 @@ class WalkPage(TakingPage):
         reason = "the advice" if now.way == "advice" else ""
         return [RouteLeft(tree, step, test, reason)]
 
-    def _base_failed(self, test: str, taken: ReadingTaken) -> None:
+    def _base_failed(self, taken: ReadingTaken) -> None:
         """A base reading is out: say why that matters before going on."""
-        spec = self.work.knowledge.tests[test]
-        said = text.stack(
-            [
-                text.line((f"{spec.name}: {taken.band}, {sure_words(taken.sure)}.", "bold")),
-                text.line(""),
-                text.paragraph(spec.base.strip()),
-            ]
-        )
         answers = [
             Row("on", text.line("Go on testing all the same")),
             Row("again", text.line("Take this reading again")),
@@ -249,10 +237,7 @@ class WalkPage(TakingPage):
             elif answer == "close":
                 self.action_close()
 
-        self.app.push_screen(
-            AskBox("A base reading is out: look at this first", said, answers, careful=True),
-            answered,
-        )
+        self.ask_about_base(taken, answers, answered)
 
     # --- actions ---------------------------------------------------------------------------------
 
@@ -322,40 +307,15 @@ class WalkPage(TakingPage):
             self.choose(self.work.state.readings[-1].event.test)
 
     def action_undo(self) -> None:
-        undone = to_undo(self.work.state)
-        if not undone:
-            return
-        envelope = undone[0]
-        said = [text.line((say(envelope.event, self.work.knowledge), "bold"))]
-        said += [text.line(say(other.event, self.work.knowledge)) for other in undone[1:]]
-        said.append(
-            text.line(
-                (
-                    f"Entered {envelope.at.astimezone():%d %b %H:%M} by {envelope.who}. The log "
-                    "keeps it as taken back; the chances go back to what they were.",
-                    cards.QUIET,
-                )
-            )
-        )
+        from faulttree.screen.undo import ask_undo
 
-        def answered(answer: str | None) -> None:
-            if answer == "undo" and self.do(Undo()) is not None:
-                self.next = None
-                self.before = self.work.before_last()
-                self.next = self._again_after(envelope.event)
-                self.renew()
+        def undone(event: Event) -> None:
+            self.next = None
+            self.before = self.work.before_last()
+            self.next = self._again_after(event)
+            self.renew()
 
-        self.app.push_screen(
-            AskBox(
-                "Take this back?",
-                text.stack(said),
-                [
-                    Row("undo", text.line(("Take it back", "bold"))),
-                    Row("keep", text.line("Keep it")),
-                ],
-            ),
-            answered,
-        )
+        ask_undo(self, self.work, undone)
 
     def _again_after(self, undone: Event) -> Next | None:
         """The test whose reading or whose being passed over was taken back: it comes up again."""

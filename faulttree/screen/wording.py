@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from faulttree.tree.model import Knowledge, Test
 
 REACH = (
-    "from outside",
-    "at a hose, port or plug",
-    "opens a line",
+    "nothing opened",
+    "at a hose, port or connector",
+    "a line or plug undone",
     "strips covers or belts",
     "takes the engine apart",
 )
@@ -83,7 +83,7 @@ def sure_words(chance: float) -> str:
     """How sure a band is: how often such a reading, taken so, tells the truth."""
     if chance >= 0.995:
         return "as good as certain"
-    return f"right {round(100.0 * chance)} times in 100"
+    return f"{round(100.0 * chance)} % sure"
 
 
 def move_words(before: float, after: float) -> str:
@@ -160,16 +160,18 @@ def figure_shown(event: ReadingTaken, test: Test | None) -> str:
 def band_range(test: Test, limits: Sequence[float], band: str) -> str:
     """Where a band of a number test lies, in words: `36 to 44 psi`, `below 36 psi`."""
     unit = unit_shown(test)
-    limits = [to_shown(test, limit) for limit in limits]
+    # A limit that was converted is no finer for it.
+    digits = 4 if test.reading is None or unit == test.reading.figure_unit else 3
+    shown = [plain(to_shown(test, limit), digits) for limit in limits]
     at = test.bands.index(band)
-    low = limits[at - 1] if at > 0 else None
-    high = limits[at] if at < len(limits) else None
-    if low is not None and high is not None:
-        return with_unit(f"{figure(low)} to {figure(high)}", unit)
-    if high is not None:
-        return f"below {with_unit(figure(high), unit)}"
-    if low is not None:
-        return f"above {with_unit(figure(low), unit)}"
+    low = shown[at - 1] if at > 0 else ""
+    high = shown[at] if at < len(shown) else ""
+    if low and high:
+        return with_unit(f"{low} to {high}", unit)
+    if high:
+        return f"below {with_unit(high, unit)}"
+    if low:
+        return f"above {with_unit(low, unit)}"
     return "anything"
 
 
@@ -178,6 +180,19 @@ ORIGIN = {
     "vehicle": "the car's file",
     "generic": "a generic figure",
 }
+
+
+def rests_on_generic(test: Test, car: Car) -> bool:
+    """Whether a limit of the test rests on a figure that is not this car's own."""
+    specs = [limit.spec for limit in test.limits if isinstance(limit, SpecLimit)]
+    if test.pattern is not None and isinstance(test.pattern.level_below, SpecLimit):
+        specs.append(test.pattern.level_below.spec)
+    for spec in specs:
+        known = car.specs.get(spec)
+        parts = [car.specs[part] for part in known.out_of] if known and known.out_of else [known]
+        if all(part is not None and part.origin == "generic" for part in parts):
+            return True
+    return False
 
 
 def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
@@ -204,6 +219,20 @@ def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
             said.append(f"{name}: not known for this car")
             continue
         said.append(f"{lead}{_in_unit(known, unit)}, {_why(spec, car, knowledge, unit)}")
+    return said
+
+
+def figures_words(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
+    """The figures of the car that the steps of a test ask for, each with where it comes from."""
+    said = []
+    for spec in test.figures:
+        name = knowledge.specs[spec].name if spec in knowledge.specs else spec
+        known = car.specs.get(spec)
+        if known is None:
+            said.append(f"{name} not known, see the book")
+        else:
+            unit = unit_shown(test)
+            said.append(f"{name} {_in_unit(known, unit)}, {_why(spec, car, knowledge, unit)}")
     return said
 
 

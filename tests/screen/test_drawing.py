@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from faulttree.scorer.explain import Conflict
 from faulttree.screen import draw
 from faulttree.screen.cards import (
+    card_body,
     cause_rows,
     doubts,
     last_reading,
@@ -18,7 +19,14 @@ from faulttree.screen.cards import (
     steps,
 )
 from faulttree.screen.text import width
-from faulttree.screen.wording import chance_words, figure_shown, move_words, percent, weight_words
+from faulttree.screen.wording import (
+    chance_words,
+    figure_shown,
+    figures_words,
+    move_words,
+    percent,
+    weight_words,
+)
 from faulttree.screen.work import Advised, Reckoned, Standing
 from faulttree.session.entry import parse_spec
 from faulttree.session.events import ReadingTaken
@@ -276,5 +284,17 @@ def test_the_last_reading_takes_one_row_where_it_can(knowledge, band):
         knowledge, tests={"idle-look": replace(knowledge.tests["idle-look"], name="N" * 90)}
     )
     shown = last_reading(reading, long, 78, "g").plain
-    assert shown.endswith(f"…: ✗ {band}, right 90 times in 100.")
+    assert shown.endswith(f"…: ✗ {band}, 90 % sure.")
     assert width(shown) == 78
+
+
+def test_the_figures_that_the_steps_ask_for_stand_on_the_card(knowledge, work):
+    """Each with where it comes from; one that is not known says so."""
+    test = replace(knowledge.tests["idle-look"], figures=("fuel_pressure", "firing_order", "gone"))
+    assert figures_words(test, work.car, knowledge) == [
+        "Fuel pressure 275.79 kPa, the car's file",
+        "Firing order 1-3-4-2, the car's file",
+        "gone not known, see the book",
+    ]
+    shown = card_body(work, test, 76).plain
+    assert shown.startswith("This car: Fuel pressure 275.79 kPa, the car's file; ")

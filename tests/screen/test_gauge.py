@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from faulttree.screen.gauge import offered
+from faulttree.screen.instruments import offered
 from faulttree.tree.load import load_all
 from faulttree.tree.places import TREES, shipped
 

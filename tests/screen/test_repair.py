@@ -5,11 +5,14 @@ from dataclasses import replace
 
 import pytest
 
+from faulttree.handover.markdown import to_markdown
+from faulttree.handover.report import report
 from faulttree.scorer.evidence import Entry
+from faulttree.screen.cards import base_words
 from faulttree.screen.lists import PickList
 from faulttree.screen.why import WhyPage
 from faulttree.screen.work import Reckoner, Work, begin
-from faulttree.session.events import CautionAcknowledged, ComplaintTaken, Repaired
+from faulttree.session.events import CautionAcknowledged, ComplaintTaken, ReadingTaken, Repaired
 from faulttree.session.journal import Journal, JournalError, list_sessions, open_journal
 from faulttree.session.moves import TakeReading
 
@@ -250,3 +253,78 @@ async def test_a_note_of_the_advice_is_told(drive, on_walk, work):
         assert noted in seat.words
         await seat.press("a")
         assert f"Advice: {noted}" in seat.words
+
+
+async def test_a_base_reading_that_is_out_is_not_passed_over_in_a_proof(drive, on_walk, work, size):
+    """In the proof too a base reading that is out stops the work; the repair behind it is named."""
+    petrol = CautionAcknowledged("petrol", "test", "fuel-pressure", "understood")
+    low = TakeReading("fuel-pressure", "30", Entry({"value": (30.0,)}), taken_as="free")
+    work.do(petrol, low, replace(petrol, carrier="cause", id="pump-weak"))
+    work.do(Repaired("pump-weak", "pump renewed"))
+    async with drive(on_walk(work), size) as seat:
+        shown = await seat.press("p")
+        await seat.press(re.search(r"(\d) Fuel pressure at prime", shown)[1])
+        await seat.type("29")
+        shown = await seat.press("enter")
+        assert "A base reading is out: look at this first" in shown
+        assert "it would read like this: Weak fuel pump." in shown
+        assert "See whether that repair holds." in shown
+        # Again: the same card, and the next reading counts with it.
+        await seat.press("2")
+        assert seat.page.PAGE == "reading"
+        await seat.type("40")
+        shown = await seat.press("enter")
+        await seat.press("1") if "A base reading is out" in shown else None
+        assert seat.page.PAGE == "proof"
+        assert len(work.state.readings) == 3
+
+
+async def test_an_entry_can_be_taken_back_in_the_proof(drive, on_walk, work, size):
+    """Undo works where the slip is seen; without its repair there is nothing left to prove."""
+    work.do(
+        TakeReading("idle-look", "hunting", Entry(choice="hunting"), taken_as="route"),
+        Repaired("air-leak", "hose renewed"),
+        TakeReading("idle-look", "steady", Entry(choice="steady"), taken_as="free"),
+    )
+    async with drive(on_walk(work), size) as seat:
+        assert "✓ steady" in await seat.press("p")
+        shown = await seat.press("u")
+        assert "Take this back?" in shown
+        assert "Idle watched: steady" in shown
+        await seat.press("1")
+        assert seat.page.PAGE == "proof"
+        assert len(work.state.readings) == 1
+        await seat.press("u", "1")
+        assert seat.page.PAGE == "walk"
+        assert work.state.repairs == ()
+
+
+async def test_a_repair_done_as_the_card_says_claims_nothing_more(drive, on_walk, work):
+    """The card's instruction and its minutes are no report of what was done."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("f")
+        row = next(r for r in seat.frame.splitlines() if "Air leak after" in r and r.split())
+        await seat.press(row.split()[0])
+        await seat.press("1")
+        (repaired,) = (fact.event for fact in work.state.repairs)
+        assert (repaired.done, repaired.minutes) == ("", None)
+        shown = to_markdown(report(work.state, work.knowledge))
+        assert "As the card says: Renew the hose." in shown
+
+
+def test_a_limit_that_is_not_the_cars_own_is_told(work):
+    """A base reading out by a generic limit says so before anything is done about it."""
+    (reading,) = decided_low(work)
+    assert "generic figure" not in base_words(work, reading).plain
+    known = replace(work.car.specs["fuel_pressure"], origin="generic")
+    car = replace(work.car, specs={**work.car.specs, "fuel_pressure": known})
+    generic = Work(work.knowledge, work.state, "sam")
+    generic._car = (work.state.last, car)
+    assert "The limit is a generic figure, not this car's" in base_words(generic, reading).plain
+
+
+def decided_low(work):
+    """The event of a fuel pressure that is low."""
+    petrol = CautionAcknowledged("petrol", "test", "fuel-pressure", "understood")
+    low = TakeReading("fuel-pressure", "30", Entry({"value": (30.0,)}), taken_as="free")
+    return [event for event in work.do(petrol, low) if isinstance(event, ReadingTaken)]

@@ -39,7 +39,7 @@ async def test_a_choice_is_read_by_digit_and_enter(drive, on_walk, work, size):
         shown = await seat.press("2", "enter")
         assert [r.choice for r in readings(work)] == ["hunting"]
         assert readings(work)[0].taken_as == "route"
-        assert "Last: Idle watched: ✗ hunting, right 90 times in 100." in shown
+        assert "Last: Idle watched: ✗ hunting, 90 % sure." in shown
         assert "Route: because Idle watched read hunting." in shown
         assert "Air leak after the throttle rose" in shown
 
@@ -141,7 +141,7 @@ async def test_a_figure_outside_can_be_mended(drive, on_walk, work):
         ("17", ""),
         ("17 inHg", ""),
         ("17,5", "read as 17.5 inHg"),
-        ("0.6bar", "read as 0.6 bar, that is 17.72 inHg"),
+        ("0.6bar", "that is 17.72 inHg"),
     ],
 )
 async def test_how_a_figure_was_read_is_said(drive, on_walk, work, typed, how):
@@ -150,7 +150,7 @@ async def test_how_a_figure_was_read_is_said(drive, on_walk, work, typed, how):
         await seat.press("2", "enter")
         shown = await seat.type(typed)
         assert how in shown
-        assert ("read as" in shown) is bool(how)
+        assert ("read as" in shown or "that is" in shown) is bool(how)
 
 
 async def test_a_reading_near_a_limit_says_so_and_counts_with_its_repeat(drive, on_walk, work):
@@ -618,6 +618,29 @@ async def test_space_makes_a_letter_a_command(drive, on_walk, work):
         assert seat.page.PAGE == "report"
 
 
+async def test_a_letter_never_replaces_a_choice_that_was_made(drive, on_walk, work):
+    """Once a digit chose, a letter is a command of the page, though a choice begins with it."""
+    async with drive(on_walk(work)) as seat:
+        # `s` would go to `steady`; here it says whether the complaint was showing.
+        shown = await seat.press("2", "s")
+        assert "Complaint showing now: yes" in shown
+        assert "Enter Take it" in shown
+        assert "Esc Clear" in shown
+        await seat.press("enter")
+        assert [(r.choice, r.showing) for r in readings(work)] == [("hunting", "yes")]
+
+
+async def test_escape_takes_a_choice_back_before_it_leaves(drive, on_walk, work):
+    """Esc after a digit leaves the walk only once the choice is cleared."""
+    async with drive(on_walk(work)) as seat:
+        await seat.press("2", "escape")
+        assert seat.page.PAGE == "walk"
+        await seat.press("enter")
+        assert readings(work) == []
+        await seat.press("escape")
+        assert seat.page.PAGE == "home"
+
+
 async def test_the_same_letter_goes_on_to_the_next_choice():
     """A letter typed again goes to the next choice that begins with it, and round."""
     words = ("switching", "stays low", "stays high", "slow", "none")
@@ -635,11 +658,12 @@ async def test_the_same_letter_goes_on_to_the_next_choice():
             seen.append(choices.chosen)
         assert seen == ["switching", "stays low", "stays high", "slow", "switching"]
         choices.forget_typed()
+        choices.highlighted = None
         await pilot.press(*"stays", "space", "h")
         assert choices.chosen == "stays high"
-        # A digit is a row's number even then, and a letter begins anew after it.
+        # A digit is a row's number even then, and no letter replaces what it chose.
         await pilot.press("2", "n")
-        assert choices.chosen == "none"
+        assert choices.chosen == "stays low"
 
 
 async def burst(seat, *keys):

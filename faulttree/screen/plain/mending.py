@@ -48,7 +48,7 @@ def repair(bench: Bench, id: str) -> None:
     cause = bench.work.knowledge.causes.get(id)
     as_written, minutes = "", None
     if cause is not None:
-        as_written, minutes = " ".join(cause.repair.do.split()), cause.repair.minutes
+        as_written = " ".join(cause.repair.do.split())
         talk.say(f"Cause: {cause.name}. {' '.join(cause.what.split())}")
         bench.cautions("cause", id)
         parts = f", parts {money_words(cause.repair.parts)}" if cause.repair.parts else ""
@@ -62,15 +62,13 @@ def repair(bench: Bench, id: str) -> None:
         if typed.casefold() == "danger":
             bench.dangers("cause", id)
             continue
-        done = typed or as_written
         try:
             if typed:
-                # Where it was done as written, its minutes are the written ones.
                 minutes = _minutes(bench)
         except Back:
             continue
         break
-    if not bench.do(Repaired(id, done, minutes, bench.advice_for(id))):
+    if not bench.do(Repaired(id, typed, minutes, bench.advice_for(id))):
         return
     talk.say("Repair recorded. Now prove it.")
     if cause is not None and cause.set_up:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from faulttree.scorer.evidence import Entry, Weighed
+from faulttree.screen.instruments import offered
 from faulttree.screen.plain.bench import DANGER, Bench, taken_of
 from faulttree.screen.plain.intake import ask_showing
 from faulttree.screen.plain.talk import (
@@ -24,6 +25,7 @@ from faulttree.screen.plain.talk import (
 from faulttree.screen.wording import (
     band_range,
     figure,
+    figures_words,
     minutes_words,
     pattern_words,
     percent,
@@ -43,7 +45,7 @@ from faulttree.session.moves import NotAllowed, TakeReading
 from faulttree.session.standing import weigh_entry
 from faulttree.session.words import part_words, shown_text
 from faulttree.trade.registry import SumError
-from faulttree.trade.units import ReadingError, parse_quantity, same_kind
+from faulttree.trade.units import ReadingError, parse_quantity
 from faulttree.tree.car import SpecUnknown, instrument_for, limits_for
 
 if TYPE_CHECKING:
@@ -159,6 +161,9 @@ class TestTaker:
             if "_" in part.name:
                 steps = steps.replace(part.name, part_words(part.name))
         self.talk.say(steps)
+        figures = figures_words(test, self.work.car, self.work.knowledge)
+        if figures:
+            self.talk.say(f"This car: {'; '.join(figures)}.")
         if test.tools:
             self.talk.say(f"Tools: {', '.join(test.tools)}.")
         if test.spoils:
@@ -452,16 +457,16 @@ def choose_gauges(bench: Bench, test: Test, used: dict[str, str]) -> None:
     """Ask with which instrument each figure is read; `used` then holds those that differ."""
     assert test.reading is not None
     for part in test.reading.parts:
-        _choose_gauge(bench, part, used, named=len(test.reading.parts) > 1)
+        _choose_gauge(bench, test, part, used)
 
 
-def _choose_gauge(bench: Bench, part: Part, used: dict[str, str], *, named: bool) -> None:
+def _choose_gauge(bench: Bench, test: Test, part: Part, used: dict[str, str]) -> None:
     knowledge = bench.work.knowledge
+    named = test.reading is not None and len(test.reading.parts) > 1
     now = used.get(part.name, part.instrument)
     options = [
         (one.id, f"{one.name}, right within {with_unit(figure(one.accuracy), one.unit)}")
-        for one in knowledge.instruments.values()
-        if reads(one, part)
+        for one in offered(test, part, knowledge)
     ]
     if part.instrument is None:
         options.append((AS_ASKED, "no special one, as the test says"))
@@ -513,13 +518,6 @@ def check_instrument(bench: Bench, id: str) -> None:
             continue
         if bench.do(InstrumentChecked(id, shown, true, against)):
             talk.say("Recorded. Readings from now on are corrected.")
-
-
-def reads(instrument: Instrument, part: Part) -> bool:
-    """Whether an instrument can read this part at all."""
-    if instrument.id == part.instrument:
-        return True
-    return bool(part.unit) and same_kind(instrument.unit, part.unit)
 
 
 def _value(talk: Talk, prompt: str, instrument: Instrument, help: str) -> float | None:
