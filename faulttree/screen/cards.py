@@ -116,9 +116,18 @@ def card_head(work: Work, now: Next, cells: int, *, more: bool = False) -> list[
     return [*rows, dangers(work, test, cells)]
 
 
+def told_cautions(work: Work, test: Test) -> list[Caution]:
+    """The cautions of a test, and those of the complaints that are only told; each once."""
+    knowledge = work.knowledge
+    told = list(cautions_of(knowledge, "test", test.id))
+    for tree in work.state.trees:
+        told += [one for one in cautions_of(knowledge, "tree", tree) if one.kind == "tell"]
+    return list({caution.id: caution for caution in told}.values())
+
+
 def dangers(work: Work, test: Test, cells: int) -> Content:
     """The dangers of a test in one line, each with a mark once it was answered."""
-    cautions = cautions_of(work.knowledge, "test", test.id)
+    cautions = told_cautions(work, test)
     if not cautions:
         return text.line(("No special danger is noted; the usual care holds.", QUIET))
     still = {caution.id for caution in work.cautions("test", test.id)}
@@ -214,8 +223,7 @@ def card_body(work: Work, test: Test, cells: int) -> Content:
         rows.append(text.line(("Limits rest on: ", "bold"), "; ".join(reasons)))
     if test.base:
         rows.append(text.line(("Base reading: ", "bold"), _flow(test.base)))
-    for caution in cautions_of(work.knowledge, "test", test.id):
-        rows.append(caution_text(caution))
+    rows += [caution_text(caution) for caution in told_cautions(work, test)]
     if test.source:
         rows.append(text.line((f"Source: {test.source}", QUIET)))
     return text.stack(rows)

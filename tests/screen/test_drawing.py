@@ -12,6 +12,7 @@ from faulttree.screen import draw
 from faulttree.screen.cards import (
     card_body,
     cause_rows,
+    dangers,
     doubts,
     last_reading,
     moves_words,
@@ -27,7 +28,7 @@ from faulttree.screen.wording import (
     percent,
     weight_words,
 )
-from faulttree.screen.work import Advised, Reckoned, Standing
+from faulttree.screen.work import Advised, Reckoned, Standing, Work
 from faulttree.session.entry import parse_spec
 from faulttree.session.events import ReadingTaken
 from faulttree.trade.units import ReadingError
@@ -298,3 +299,14 @@ def test_the_figures_that_the_steps_ask_for_stand_on_the_card(knowledge, work):
     ]
     shown = card_body(work, test, 76).plain
     assert shown.startswith("This car: Fuel pressure 275.79 kPa, the car's file; ")
+
+
+def test_what_a_complaint_warns_of_stands_on_every_card(knowledge, work):
+    """A caution of the complaint that asks for no answer is told with those of the test, once."""
+    tree = replace(knowledge.trees["idle"], cautions=("hot-parts",))
+    warned = replace(knowledge, trees={**knowledge.trees, "idle": tree})
+    held = Work(warned, work.state, "sam")
+    for test in ("compression", "idle-look"):
+        shown = card_body(held, warned.tests[test], 76).plain
+        assert shown.count("Hot parts burn the skin.") == 1
+        assert "hot parts" in dangers(held, warned.tests[test], 76).plain
