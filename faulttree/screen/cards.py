@@ -113,7 +113,7 @@ def card_head(work: Work, now: Next, cells: int, *, more: bool = False) -> list[
             settles_line(now.why, cells - text.width(label) - 2),
         )
     )
-    return [*rows, dangers(work, test, cells)]
+    return [*rows, *dangers(work, test, cells)]
 
 
 def told_cautions(work: Work, test: Test) -> list[Caution]:
@@ -125,21 +125,21 @@ def told_cautions(work: Work, test: Test) -> list[Caution]:
     return list({caution.id: caution for caution in told}.values())
 
 
-def dangers(work: Work, test: Test, cells: int) -> Content:
-    """The dangers of a test in one line, each with a mark once it was answered."""
-    cautions = told_cautions(work, test)
-    if not cautions:
-        return text.line(("No special danger is noted; the usual care holds.", QUIET))
-    still = {caution.id for caution in work.cautions("test", test.id)}
-    named = [
-        caution.id.replace("-", " ")
-        + (" ✓" if caution.kind != "tell" and caution.id not in still else "")
-        for caution in cautions
-    ]
+def dangers(work: Work, test: Test, cells: int) -> list[Content]:
+    """The dangers of a test by name, in two rows at most; in full they stand below the steps.
+
+    What has to be answered was answered before the card came up.
+    """
+    named = [caution.id.replace("-", " ") for caution in told_cautions(work, test)]
+    if not named:
+        return [text.line(("No special danger is noted; the usual care holds.", QUIET))]
     lead = "Danger: "
-    return text.line(
-        (lead, "bold $text-warning"), (text.clip(", ".join(named), cells - len(lead)), "bold")
-    )
+    first, *rest = text.wrap(", ".join(named), cells - len(lead))
+    rows = [text.line((lead, "bold $text-warning"), (first, "bold"))]
+    if rest:
+        under = text.clip(" ".join(rest), cells - len(lead))
+        rows.append(text.line(" " * len(lead), (under, "bold")))
+    return rows
 
 
 def base_words(work: Work, taken: ReadingTaken) -> Content:

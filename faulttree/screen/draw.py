@@ -52,7 +52,9 @@ def scale(
         start = 0.0
 
     def at(number: float) -> int:
-        return round((number - start) / (end - start) * (cells - 1))
+        # Far beyond an end is as good as twice the scale, and no number too large to round.
+        share = min(2.0, max(-1.0, (number - start) / (end - start)))
+        return round(share * (cells - 1))
 
     axis = ["─"] * cells
     edges = [at(limit) for limit in limits]

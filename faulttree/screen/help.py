@@ -36,10 +36,9 @@ WORDS = (
     ("Route", "What the author of the tree does next. You may leave it at any time."),
     ("Advice", "What is worth most for its cost after everything read so far."),
     ("Chance", "How likely a cause is there now. Several can be; they need not add up to 100 %."),
-    ("Right 90 in 100", "How often such a gauge, or such a look, tells the truth."),
+    ("90 % sure", "Of a hundred such readings, taken so, 90 tell the truth."),
     ("In limits", "Where a healthy engine reads, and whose figure that is."),
     ("low 20 %, ...", "Behind a test: how likely it is to read so."),
-    ("✓ at a danger", "You have said that you read it. What needs no answer has no sign."),
     ("Showing", "Whether the driver's complaint could be felt or seen at that moment."),
     ("Base reading", "Must be right before the readings after it mean anything."),
 )

@@ -188,7 +188,7 @@ async def test_a_caution_is_answered_before_a_reading(drive, on_walk, work, size
         assert "Enter again: you have read it, and do as it says." in shown
         shown = await seat.press("enter")
         assert work.state.acknowledged[0].event.caution == "petrol"
-        assert "petrol ✓" in shown
+        assert "Danger: petrol" in shown
         assert "Fuel pressure at prime" in shown
 
 
