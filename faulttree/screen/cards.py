@@ -22,11 +22,11 @@ from faulttree.screen.wording import (
     move_words,
     percent,
     reach_words,
-    rests_on_generic,
     settles_words,
     sure_words,
     why_limits,
 )
+from faulttree.screen.work import base_doubts
 from faulttree.session.events import ReadingTaken, TakenAs
 from faulttree.session.proof import to_repeat
 from faulttree.session.standing import cautions_of
@@ -151,21 +151,7 @@ def base_words(work: Work, taken: ReadingTaken) -> Content:
         text.line(""),
         text.paragraph(test.base.strip()),
     ]
-    if rests_on_generic(test, work.car):
-        said = "The limit is a generic figure, not this car's: look up the maker's before you act."
-        rows.append(text.line((said, "bold")))
-    mended = [
-        name_of(fact.event.cause, knowledge)
-        for fact in work.state.repairs
-        if test.points_to.get(fact.event.cause, {}).get(taken.band)
-    ]
-    if mended:
-        rows.append(
-            text.line(
-                ("Repaired already, and it would read like this: ", "bold"),
-                f"{'; '.join(dict.fromkeys(mended))}. See whether that repair holds.",
-            )
-        )
+    rows += [text.line((said, "bold")) for said in base_doubts(work, taken)]
     return text.stack(rows)
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from faulttree.scorer.evidence import GONE, Evidence, Weighed
+from faulttree.screen.wording import rests_on_generic
 from faulttree.session.events import (
     CannotDo,
     ComplaintChecked,
@@ -31,6 +32,7 @@ from faulttree.session.events import (
 from faulttree.session.moves import Command, NotAllowed, decide
 from faulttree.session.standing import bands_now, car_of, evidence, open_cautions
 from faulttree.session.state import Fact, State, apply, fold
+from faulttree.session.words import name_of
 from faulttree.tree.car import Car, fits
 from faulttree.tree.model import Caution, Knowledge, Test
 
@@ -405,6 +407,27 @@ def _program() -> str:
     from faulttree import __version__
 
     return f"{PROGRAM} {__version__}"
+
+
+def base_doubts(work: Work, taken: ReadingTaken) -> list[str]:
+    """What a base reading that is out may rest on besides the car: a limit, or a repair."""
+    knowledge, test = work.knowledge, work.knowledge.tests[taken.test]
+    said = []
+    if rests_on_generic(test, work.car):
+        said.append(
+            "The limit is a generic figure, not this car's: look up the maker's before you act."
+        )
+    mended = dict.fromkeys(
+        name_of(fact.event.cause, knowledge)
+        for fact in work.state.repairs
+        if test.points_to.get(fact.event.cause, {}).get(taken.band)
+    )
+    if mended:
+        said.append(
+            f"Repaired already, and it would read like this: {'; '.join(mended)}. "
+            "See whether that repair holds."
+        )
+    return said
 
 
 def spread_of(weighed: Weighed) -> float:

@@ -38,7 +38,7 @@ from faulttree.screen.wording import (
     why_limits,
     with_unit,
 )
-from faulttree.screen.work import spread_of
+from faulttree.screen.work import base_doubts, spread_of
 from faulttree.session.entry import entry_trouble, outside, parse_choice, parse_part
 from faulttree.session.events import InstrumentChecked, ReadingTaken, Showing, TakenAs
 from faulttree.session.moves import NotAllowed, TakeReading
@@ -117,6 +117,8 @@ class TestTaker:
             self.talk.say(
                 f"This is a base reading and it is out. {' '.join(self.test.base.split())}"
             )
+            for said in base_doubts(self.work, taken):
+                self.talk.say(said)
             self.talk.say("Type again to take it again, fix to record a repair, or go on.")
         return taken
 

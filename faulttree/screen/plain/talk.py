@@ -123,7 +123,10 @@ class Talk:
             return [line]
         # One cell is left free: some terminals wrap as soon as the last one is written.
         room = max(20, self._width() - 1)
-        return wrap(line, room, break_long_words=False, break_on_hyphens=False) or [""]
+        # A figure is not parted from its per cent sign.
+        held = line.replace(" %", "\u00a0%")
+        rows = wrap(held, room, break_long_words=False, break_on_hyphens=False) or [""]
+        return [row.replace("\u00a0%", " %") for row in rows]
 
     def exact(self, text: str) -> None:
         """Say one line with its signs as they are: a path, or a command to be typed."""
