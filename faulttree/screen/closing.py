@@ -6,7 +6,6 @@ from typing import get_args
 
 from textual.app import ComposeResult
 
-from faulttree.scorer.evidence import GONE
 from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox, ReadBox, WriteBox
@@ -14,8 +13,8 @@ from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import OUTCOMES, percent
-from faulttree.screen.work import Reckoned, Work
-from faulttree.session.events import Closed, Outcome, ReadingTaken
+from faulttree.screen.work import Reckoned, Work, helped_nothing
+from faulttree.session.events import Closed, Outcome
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed, refusal
 from faulttree.session.words import name_of
@@ -25,27 +24,6 @@ LIKELY_SHOWN = 4
 
 def _label(outcome: Outcome) -> str:
     return f"{outcome.capitalize()}: {OUTCOMES[outcome]}"
-
-
-def helped_nothing(work: Work, cause: str) -> bool:
-    """Whether every complaint looked for after a repair was still there, and no reading came right.
-
-    Such a repair is hardly what was wrong, and is not marked as found unless somebody marks it.
-    """
-    state, tests = work.state, work.knowledge.tests
-    stages = [n for n, fact in enumerate(state.repairs, 1) if fact.event.cause == cause]
-    looked = [found for (_, stage), found in state.found().items() if stage in stages]
-    if not looked or GONE in looked:
-        return False
-
-    def is_right(reading: ReadingTaken) -> bool:
-        return reading.test in tests and reading.band == tests[reading.test].expect
-
-    was_out = {f.event.test for f in state.readings if not is_right(f.event)}
-    return not any(
-        fact.stage in stages and fact.event.test in was_out and is_right(fact.event)
-        for fact in state.readings
-    )
 
 
 class ClosePage(Page[bool]):

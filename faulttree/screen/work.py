@@ -430,6 +430,27 @@ def base_doubts(work: Work, taken: ReadingTaken) -> list[str]:
     return said
 
 
+def helped_nothing(work: Work, cause: str) -> bool:
+    """Whether every complaint looked for after a repair was still there, and no reading came right.
+
+    Such a repair is hardly what was wrong, and is not marked as found unless somebody marks it.
+    """
+    state, tests = work.state, work.knowledge.tests
+    stages = [n for n, fact in enumerate(state.repairs, 1) if fact.event.cause == cause]
+    looked = [found for (_, stage), found in state.found().items() if stage in stages]
+    if not looked or GONE in looked:
+        return False
+
+    def is_right(reading: ReadingTaken) -> bool:
+        return reading.test in tests and reading.band == tests[reading.test].expect
+
+    was_out = {f.event.test for f in state.readings if not is_right(f.event)}
+    return not any(
+        fact.stage in stages and fact.event.test in was_out and is_right(fact.event)
+        for fact in state.readings
+    )
+
+
 def spread_of(weighed: Weighed) -> float:
     """The half-width in which the true value lies: two standard uncertainties."""
     return 2.0 * weighed.u if weighed.u and math.isfinite(weighed.u) else 0.0

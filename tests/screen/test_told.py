@@ -7,13 +7,12 @@ import pytest
 from faulttree.scorer.evidence import Entry
 from faulttree.screen import cards, draw, text
 from faulttree.screen.app import FaulttreeApp
-from faulttree.screen.closing import helped_nothing
 from faulttree.screen.entry import EntryPanel, Field
 from faulttree.screen.figures import FiguresPage, _shown
 from faulttree.screen.page import Words
 from faulttree.screen.reading import ReadingPage
 from faulttree.screen.wording import chance_words
-from faulttree.screen.work import WorkFigures, begin
+from faulttree.screen.work import WorkFigures, begin, helped_nothing
 from faulttree.session.events import (
     ComplaintChecked,
     ComplaintTaken,

@@ -8,6 +8,7 @@ from faulttree.screen.plain.bench import DANGER, Bench
 from faulttree.screen.plain.reading import TestTaker
 from faulttree.screen.plain.talk import Back, Option, sentence
 from faulttree.screen.wording import OUTCOMES, figure_shown, minutes_words, money_words, percent
+from faulttree.screen.work import helped_nothing
 from faulttree.session.events import Closed, ComplaintChecked, Outcome, Repaired
 from faulttree.session.moves import refusal
 from faulttree.session.proof import Due, Side, before_beside_after, remaining, taken_when, to_repeat
@@ -219,7 +220,9 @@ def _confirmed(bench: Bench, repaired: tuple[str, ...]) -> tuple[str, ...]:
         cause
         for cause in repaired
         if talk.yes(
-            f"Was this really a cause: {name_of(cause, knowledge)}?", default=True, help=help
+            f"Was this really a cause: {name_of(cause, knowledge)}?",
+            default=not helped_nothing(bench.work, cause),
+            help=help,
         )
     ]
     options: list[Option] = [
