@@ -13,7 +13,7 @@ from __future__ import annotations
 import itertools
 import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, cast
 
 from textual import events
@@ -88,9 +88,16 @@ class Field(Input):
         def control(self) -> Field:
             return self.field
 
-    def __init__(self, part: Part, cylinder: int = 0, **keywords: Any) -> None:
+    def __init__(
+        self, part: Part, changed: Callable[[], None], cylinder: int = 0, **keywords: Any
+    ) -> None:
         super().__init__(restrict=FIELD, compact=True, select_on_focus=False, **keywords)
-        self.part, self.cylinder = part, cylinder
+        self.part, self.cylinder, self._changed = part, cylinder, changed
+
+    def watch_value(self) -> None:
+        # At once, not by a message: what the figure comes to is painted together with it.
+        if self.is_mounted:
+            self._changed()
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
         if character is None or not character.isprintable() or character == HELP:
@@ -126,10 +133,10 @@ class Field(Input):
 class FigureRow(Horizontal):
     """A field with the name of its figure before it and the unit behind it."""
 
-    def __init__(self, part: Part) -> None:
+    def __init__(self, part: Part, changed: Callable[[], None]) -> None:
         super().__init__(classes="part")
         self.label, self.unit = Words(classes="label"), Words(classes="label")
-        self.field = Field(part, classes="figure")
+        self.field = Field(part, changed, classes="figure")
 
     def compose(self) -> ComposeResult:
         yield self.label
@@ -181,6 +188,8 @@ class EntryPanel(Vertical):
         self._fields: list[Field] = []
         self._rows: list[FigureRow] = []
         self._table: list[Field] = []
+        self._filling = False
+        """Whether the fields are being filled or emptied by the panel itself."""
 
     @property
     def _now(self) -> tuple[Work, Test]:
@@ -192,7 +201,9 @@ class EntryPanel(Vertical):
     def compose(self) -> ComposeResult:
         yield Words(id="limits")
         with Vertical(id="fields"):
-            yield ChoiceList(pages=False, id="choices")
+            choices = ChoiceList(pages=False, id="choices")
+            choices.moved = self._choice_moved
+            yield choices
             yield Words(id="numbers")
             yield Horizontal(Words(id="table-unit"), id="table", classes="part")
         yield Words(id="preview")
@@ -210,11 +221,15 @@ class EntryPanel(Vertical):
         self.display = test is not None
         # One update, so that no half-made panel flashes up between two tests.
         with self.app.batch_update():
-            await self._show_fields(test)
-            for field in (*self._table, *(row.field for row in self._rows)):
-                with field.prevent(Input.Changed):
+            self._filling = True
+            try:
+                await self._show_fields(test)
+                for field in (*self._table, *(row.field for row in self._rows)):
                     wanted = (field.part.name, field.cylinder)
                     field.value = typed.get(wanted, "") if field in self._fields else ""
+            finally:
+                # Another card may come up before this one is there.
+                self._filling = False
         self._had_text = self.has_text
         if test is not None:
             self.focus_first()
@@ -236,7 +251,7 @@ class EntryPanel(Vertical):
         if reading is not None and per_cylinder:
             await self._show_table(reading.parts[0])
         self.query_one("#numbers").display = self.query_one("#table").display = per_cylinder
-        more = [FigureRow(part) for part in parts[len(self._rows) :]]
+        more = [FigureRow(part, self._figure_changed) for part in parts[len(self._rows) :]]
         if more:
             self._rows += more
             await self.query_one("#fields").mount(*more)
@@ -257,7 +272,9 @@ class EntryPanel(Vertical):
         if len(self._table) != len(order):
             for field in self._table:
                 await field.remove()
-            self._table = [Field(part, number, classes="cylinder") for number in order]
+            self._table = [
+                Field(part, self._figure_changed, number, classes="cylinder") for number in order
+            ]
             await table.mount(*self._table)
         for field, number in zip(self._table, order, strict=True):
             field.part, field.cylinder = part, number
@@ -328,9 +345,13 @@ class EntryPanel(Vertical):
 
     def on_input_changed(self, event: Input.Changed) -> None:
         event.stop()
-        self._settle()
-        self._say_typing()
-        self.refresh_words()
+
+    def _figure_changed(self) -> None:
+        """Another figure stands in a field."""
+        if not self._filling and self.test is not None:
+            self._settle()
+            self._say_typing()
+            self.refresh_words()
 
     def _say_typing(self) -> None:
         if self.has_text != self._had_text:
@@ -339,6 +360,11 @@ class EntryPanel(Vertical):
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         event.stop()
+
+    def _choice_moved(self) -> None:
+        """Another choice is highlighted, or none."""
+        if self._filling or self.test is None:
+            return
         if not self._choices.typed:
             self._settle()
         self._say_typing()

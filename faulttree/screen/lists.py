@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -180,6 +180,13 @@ class ChoiceList(PickList):
     """Whether Space was pressed, so that the next letter is a key of the page."""
     passed = ""
     """The key that was left to the page because of it."""
+    moved: Callable[[], None] | None = None
+    """Called as soon as another row is highlighted, so that what it means is painted with it."""
+
+    def watch_highlighted(self, highlighted: int | None) -> None:
+        super().watch_highlighted(highlighted)
+        if self.moved is not None and self.is_mounted:
+            self.moved()
 
     @property
     def _settled(self) -> bool:
