@@ -6,7 +6,7 @@ and no drawing needs colour: shares are lengths, limits and figures are signs.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,7 @@ from faulttree.screen.wording import figure
 
 if TYPE_CHECKING:
     from faulttree.tree.graph import RouteStep
-    from faulttree.tree.model import Knowledge, Tree
+    from faulttree.tree.model import Knowledge, Test, Tree
 
 EIGHTHS = " ▏▎▍▌▋▊▉█"
 
@@ -164,12 +164,18 @@ class Drawn:
 
 
 def route_lines(
-    knowledge: Knowledge, tree: Tree, step: RouteStep | None = None, *, rest: bool = True
+    knowledge: Knowledge,
+    tree: Tree,
+    step: RouteStep | None = None,
+    *,
+    rest: bool = True,
+    fits: Callable[[Test], bool] | None = None,
 ) -> list[Drawn]:
     """The authored route as lines: first the way that was gone, then the next step, then the rest.
 
     Every test stands once, with the bands that leave it under it. `step` is where the route stands;
-    without it nothing was read yet. Without `rest` the lines stop after the next step.
+    without it nothing was read yet. Without `rest` the lines stop after the next step. A test that
+    lies ahead and does not fit the car, as `fits` says, has no bands: it is passed by.
     """
     lines: list[Drawn] = []
     shown: set[str] = set()
@@ -198,8 +204,11 @@ def route_lines(
         if test in shown or test not in knowledge.tests:
             continue
         shown.add(test)
-        lines.append(Drawn(0, _name(knowledge, test)))
-        lines += _edges(knowledge, tree, test)
+        if fits is None or fits(knowledge.tests[test]):
+            lines.append(Drawn(0, _name(knowledge, test)))
+            lines += _edges(knowledge, tree, test)
+        else:
+            lines.append(Drawn(0, f"{_name(knowledge, test)}: {PASSED_BY['does not fit']}"))
         waiting += tree.route.get(test, {}).values()
     return lines
 

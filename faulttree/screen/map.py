@@ -59,7 +59,8 @@ class MapPage(Page[None]):
             name = work.knowledge.trees[tree].complaint
             rows.append(text.line(("The route: ", "bold"), (name, "bold")))
             rows += draw.draw_route(
-                draw.route_lines(work.knowledge, work.knowledge.trees[tree], step), cells
+                draw.route_lines(work.knowledge, work.knowledge.trees[tree], step, fits=work.fits),
+                cells,
             )
             rows.append(Content(""))
         rows += self._plot(cells)

@@ -127,6 +127,16 @@ def test_every_test_of_a_route_is_drawn_once(knowledge):
     assert sorted(steps_drawn) == sorted(knowledge.tests[test].name for test in tree.route)
 
 
+def test_a_test_ahead_that_does_not_fit_the_car_is_no_way_to_go(knowledge):
+    """Ahead of the next step, what does not fit the car says so and has no bands to follow."""
+    tree = knowledge.trees["idle"]
+    unfit = knowledge.tests["fuel-pressure"]
+    lines = draw.route_lines(knowledge, tree, fits=lambda test: test is not unfit)
+    at = [line.words for line in lines].index(f"{unfit.name}: not on this car")
+    assert lines[at].depth == 0
+    assert at + 1 == len(lines) or lines[at + 1].depth == 0
+
+
 def test_steps_keep_their_numbers_and_little_tables():
     """Continued lines are joined, numbers stand out, rows of a little table stay rows."""
     written = (
