@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.widgets import Input
 
 from faulttree.screen import text
-from faulttree.screen.foot import Piece, with_digits
+from faulttree.screen.foot import Piece
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Box, KeyLine, Words
 
@@ -21,6 +21,8 @@ class AskBox(Box[str]):
     A digit answers at once, which the foot says. Where an answer must not be given by accident,
     `careful` starts with nothing highlighted, so that Enter alone does nothing.
     """
+
+    DIGITS = "Choose at once"
 
     def __init__(
         self, title: str, said: Content, answers: Sequence[Row], *, careful: bool = False
@@ -49,8 +51,8 @@ class AskBox(Box[str]):
     def enter_does(self) -> str:
         return "" if self.careful else "Choose"
 
-    def foot(self) -> list[Piece]:
-        return with_digits(super().foot(), "Choose at once", len(self.answers))
+    def numbered_rows(self) -> int:
+        return len(self.answers)
 
     def on_pick_list_unpicked(self, event: PickList.Unpicked) -> None:
         """Enter where nothing is highlighted: say what to do instead."""

@@ -9,7 +9,6 @@ from textual.app import ComposeResult
 from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox, ReadBox, WriteBox
-from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import OUTCOMES, percent
@@ -31,6 +30,7 @@ class ClosePage(Page[bool]):
 
     PAGE = "closing"
     BINDINGS = actions.bindings("closing")
+    DIGITS = "Mark, or choose at once"
 
     def __init__(self, work: Work, reckoned: Reckoned | None) -> None:
         super().__init__()
@@ -65,9 +65,6 @@ class ClosePage(Page[bool]):
 
     def enter_does(self) -> str:
         return "Choose"
-
-    def foot(self) -> list[Piece]:
-        return with_digits(super().foot(), "Mark, or choose at once")
 
     def on_resize(self) -> None:
         self.show(None)

@@ -19,7 +19,6 @@ from textual.widgets import Input
 
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox, WriteBox
-from faulttree.screen.foot import Piece, with_digits, with_paging
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import minutes_words
@@ -49,6 +48,7 @@ class ExercisePage(Page[None]):
 
     PAGE = "exercise"
     BINDINGS = actions.bindings("exercise")
+    DIGITS = "Go to"
     CSS: ClassVar[str] = """
     ExercisePage #exercise-text { height: 1fr; padding: 0 1; }
     ExercisePage #exercise-list { height: auto; max-height: 2; border-top: solid $primary; }
@@ -133,14 +133,10 @@ class ExercisePage(Page[None]):
     def enter_does(self) -> str:
         return {"choosing": "Choose", "worth": "Go on", "end": "Leave"}.get(self.mode, "")
 
-    def foot(self) -> list[Piece]:
-        shown = super().foot()
-        if self.mode == "choosing":
-            shown = with_digits(shown, "Go to", len(self.scene.choices) if self.scene else 0)
-        return with_paging(shown) if self._more() else shown
+    def numbered_rows(self) -> int:
+        return len(self.scene.choices) if self.scene and self.mode == "choosing" else 0
 
-    def _more(self) -> bool:
-        """Whether the text is longer than its room."""
+    def paged(self) -> bool:
         return self.query_one("#exercise-text", VerticalScroll).max_scroll_y > 0
 
     def _say(self, content: Content) -> None:

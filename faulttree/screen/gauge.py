@@ -9,7 +9,6 @@ from textual.app import ComposeResult
 
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import WriteBox
-from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.instruments import offered
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
@@ -35,6 +34,7 @@ class GaugePage(Page[dict[str, str]]):
 
     PAGE = "gauge"
     BINDINGS = actions.bindings("gauge")
+    DIGITS = "Choose at once"
 
     def __init__(self, work: Work, test: Test, instruments: dict[str, str]) -> None:
         super().__init__()
@@ -57,9 +57,6 @@ class GaugePage(Page[dict[str, str]]):
 
     def enter_does(self) -> str:
         return "Choose"
-
-    def foot(self) -> list[Piece]:
-        return with_digits(super().foot(), "Choose at once")
 
     def action_back(self) -> None:
         self.dismiss(dict(self.instruments))

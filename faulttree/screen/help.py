@@ -7,7 +7,7 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, text
-from faulttree.screen.foot import digits_do
+from faulttree.screen.foot import Piece, digits_do
 from faulttree.screen.page import Box, KeyLine, PageLike, Words
 
 SEARCHED = frozenset({"complaint", "tests"})
@@ -52,7 +52,7 @@ class HelpBox(Box[None]):
         super().__init__()
         self.page = page
 
-    def foot(self) -> list[tuple[str, str, str, int]]:
+    def foot(self) -> list[Piece]:
         return [piece for piece in super().foot() if piece[2] != "help"]
 
     def action_help(self) -> None:

@@ -14,7 +14,6 @@ from textual.app import ComposeResult
 from textual.widgets import Input
 
 from faulttree.screen import actions, text
-from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.search import rank
@@ -156,6 +155,7 @@ class ComplaintPage(Intake):
 
     PAGE = "complaint"
     BINDINGS = actions.bindings("complaint")
+    DIGITS = "Mark"
 
     def __init__(self, draft: Draft) -> None:
         super().__init__()
@@ -196,9 +196,6 @@ class ComplaintPage(Intake):
                 return "Take the marked one"
             case several:
                 return f"Take the {several} marked"
-
-    def foot(self) -> list[Piece]:
-        return with_digits(super().foot(), "Mark")
 
     def note(self) -> None:
         """Say what Enter takes, and how several are taken."""
@@ -356,6 +353,7 @@ class Step(Intake):
     """A step of the intake that is a list to choose from."""
 
     ASKS: ClassVar[tuple[str, str]]
+    DIGITS = "Choose at once"
     """What is asked, and what there is to know about it."""
 
     def __init__(self, draft: Draft) -> None:
@@ -373,9 +371,6 @@ class Step(Intake):
         self.head(*WHERE)
         self.show()
         self.query_one(PickList).focus()
-
-    def foot(self) -> list[Piece]:
-        return with_digits(super().foot(), "Choose at once")
 
     @property
     def knowledge(self) -> Knowledge:

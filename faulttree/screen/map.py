@@ -9,7 +9,6 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, draw, text
-from faulttree.screen.foot import Piece, with_paging
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.work import Advised, Reckoned, Work
 from faulttree.session.words import say
@@ -23,6 +22,7 @@ class MapPage(Page[None]):
 
     PAGE = "map"
     BINDINGS = actions.bindings("map")
+    PAGED = True
 
     def __init__(
         self,
@@ -45,9 +45,6 @@ class MapPage(Page[None]):
         self.head("Map: ● read on the way, ▶ next", self.work.title)
         self.on_resize()
         self.query_one("#map").focus()
-
-    def foot(self) -> list[Piece]:
-        return with_paging(super().foot())
 
     def on_resize(self) -> None:
         cells = max(40, self.size.width - 4)

@@ -20,6 +20,7 @@ from textual.visual import VisualType
 from textual.widgets import Static
 
 from faulttree.screen import actions, text
+from faulttree.screen.foot import MOST_DIGITS, Piece, with_digits, with_paging
 from faulttree.screen.lists import ChoiceList
 
 if TYPE_CHECKING:
@@ -109,6 +110,10 @@ class PageLike:
     """What pages and boxes share. Mixed into a Textual screen."""
 
     PAGE: ClassVar[str] = actions.EVERYWHERE
+    DIGITS: ClassVar[str] = ""
+    """What a digit does in the numbered list here, for the line of keys; "" to leave it out."""
+    PAGED: ClassVar[bool] = False
+    """Whether there is a text here that is mostly longer than its room."""
 
     if TYPE_CHECKING:
         app: Any
@@ -136,9 +141,17 @@ class PageLike:
         """What Enter does here, for the line of keys; "" to leave it out."""
         return ""
 
-    def foot(self) -> list[tuple[str, str, str, int]]:
+    def numbered_rows(self) -> int:
+        """How many rows of the list here have a number."""
+        return MOST_DIGITS
+
+    def paged(self) -> bool:
+        """Whether PgDn shows more of a text here, which the line of keys then says."""
+        return self.PAGED
+
+    def foot(self) -> list[Piece]:
         """The keys to show: key, name, method, and how soon it is dropped."""
-        shown: list[tuple[str, str, str, int]] = []
+        shown: list[Piece] = []
         if self.enter_does():
             shown.append(("Enter", self.enter_does(), "", 1))
         for action in actions.actions_of(self.PAGE):
@@ -149,7 +162,9 @@ class PageLike:
             if self.check_action(method, ()) is False:
                 continue
             shown.append((key, self.name_of(action), action.method, action.foot))
-        return shown
+        if self.DIGITS:
+            shown = with_digits(shown, self.DIGITS, self.numbered_rows())
+        return with_paging(shown) if self.paged() else shown
 
     def shown_key(self, method: str) -> str:
         """The key that does something here now, as it stands on the keyboard; "" without one."""

@@ -9,7 +9,6 @@ from textual.content import Content
 from faulttree.scorer.evidence import PRESENT
 from faulttree.screen import actions, text
 from faulttree.screen.boxes import AskBox
-from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import figure_shown
@@ -43,6 +42,7 @@ class ProofPage(Page[None]):
 
     PAGE = "proof"
     BINDINGS = actions.bindings("proof")
+    DIGITS = "Choose at once"
 
     def __init__(self, work: Work) -> None:
         super().__init__()
@@ -63,8 +63,8 @@ class ProofPage(Page[None]):
     def enter_does(self) -> str:
         return "Choose"
 
-    def foot(self) -> list[Piece]:
-        return with_digits(super().foot(), "Choose at once", self.query_one(PickList).option_count)
+    def numbered_rows(self) -> int:
+        return self.query_one(PickList).option_count
 
     def on_screen_resume(self) -> None:
         if self.is_mounted:

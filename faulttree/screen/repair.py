@@ -9,7 +9,6 @@ from textual.content import Content
 from faulttree.scorer.network import NOT_LISTED
 from faulttree.screen import actions, cards, draw, text
 from faulttree.screen.boxes import WriteBox
-from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, heading
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import percent
@@ -28,6 +27,7 @@ class RepairPage(Page[bool]):
 
     PAGE = "repair"
     BINDINGS = actions.bindings("repair")
+    DIGITS = "Choose at once"
 
     def __init__(
         self,
@@ -55,10 +55,9 @@ class RepairPage(Page[bool]):
     def enter_does(self) -> str:
         return "Choose"
 
-    def foot(self) -> list[Piece]:
+    def numbered_rows(self) -> int:
         listed = self.query_one(PickList)
-        rows = listed.option_count if listed.numbered else 0
-        return with_digits(super().foot(), "Choose at once", rows)
+        return listed.option_count if listed.numbered else 0
 
     def action_back(self) -> None:
         if self.cause and self.picked_here:

@@ -11,7 +11,6 @@ from textual.content import Content
 
 from faulttree.handover.blocks import Block, Facts, Heading, Paragraph, Table
 from faulttree.screen import actions, text
-from faulttree.screen.foot import Piece, with_paging
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.work import Work
 
@@ -21,6 +20,7 @@ class ReportPage(Page[None]):
 
     PAGE = "report"
     BINDINGS = actions.bindings("report")
+    PAGED = True
 
     def __init__(self, work: Work) -> None:
         super().__init__()
@@ -55,9 +55,6 @@ class ReportPage(Page[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         return bool(self.blocks) if action == "write" else True
-
-    def foot(self) -> list[Piece]:
-        return with_paging(super().foot())
 
     def on_resize(self) -> None:
         if self.blocks:

@@ -6,7 +6,6 @@ from textual.app import ComposeResult
 from textual.widgets import Input
 
 from faulttree.screen import actions, text
-from faulttree.screen.foot import Piece, with_digits
 from faulttree.screen.lists import PickList, Row, Search, heading, steer
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.search import rank
@@ -24,6 +23,8 @@ class TestsPage(Page[str]):
 
     PAGE = "tests"
     BINDINGS = actions.bindings("tests")
+    # Only there: a figure of a name may be meant for the search, and must take nothing.
+    DIGITS = "Go to"
 
     def __init__(self, work: Work, advised: Advised | None) -> None:
         super().__init__()
@@ -52,10 +53,6 @@ class TestsPage(Page[str]):
 
     def enter_does(self) -> str:
         return "Take it"
-
-    def foot(self) -> list[Piece]:
-        # Only there: a figure of a name may be meant for the search, and must take nothing.
-        return with_digits(super().foot(), "Go to")
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         event.stop()

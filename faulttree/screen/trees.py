@@ -7,7 +7,6 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, draw, text
-from faulttree.screen.foot import Piece, with_digits, with_paging
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.tree.model import Knowledge, Tree
@@ -18,6 +17,8 @@ class TreesPage(Page[None]):
 
     PAGE = "trees"
     BINDINGS = actions.bindings("trees")
+    DIGITS = "Go to"
+    PAGED = True
 
     def __init__(self) -> None:
         super().__init__()
@@ -35,9 +36,6 @@ class TreesPage(Page[None]):
         self.head("Trees", f"in {self.host.trees}")
         self.query_one(PickList).focus()
         self.host.load_trees((), self._loaded, self._failed)
-
-    def foot(self) -> list[Piece]:
-        return with_paging(with_digits(super().foot(), "Go to"))
 
     def _loaded(self, knowledge: Knowledge) -> None:
         if not self.is_there:

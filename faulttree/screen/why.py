@@ -7,7 +7,6 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 
 from faulttree.screen import actions, draw, text
-from faulttree.screen.foot import Piece, with_digits, with_paging
 from faulttree.screen.lists import PickList, Row
 from faulttree.screen.page import Head, KeyLine, Page, Words
 from faulttree.screen.wording import chance_words, percent, weight_words
@@ -20,6 +19,8 @@ class WhyPage(Page[bool]):
 
     PAGE = "why"
     BINDINGS = actions.bindings("why")
+    DIGITS = "Go to"
+    PAGED = True
 
     def __init__(self, work: Work, reckoned: Reckoned | None, advised: Advised | None) -> None:
         super().__init__()
@@ -77,8 +78,8 @@ class WhyPage(Page[bool]):
     def enter_does(self) -> str:
         return ""
 
-    def foot(self) -> list[Piece]:
-        return with_paging(with_digits(super().foot(), "Go to", len(self.causes)))
+    def numbered_rows(self) -> int:
+        return len(self.causes)
 
     def action_fix(self) -> None:
         chosen = self.query_one(PickList).chosen
