@@ -83,11 +83,12 @@ def parse_part(
     return values
 
 
-def parse_spec(spec: Spec, text: str) -> Value:
+def parse_spec(spec: Spec, text: str, *, anyway: bool = False) -> Value:
     """A spec's value from what was typed: a choice, a number with or without its unit, or a list.
 
     A list holds cylinder numbers (`1-3-4-2`), or banks of them parted by a stroke
-    (`1 2 3 4 | 5 6 7 8`). Raises ReadingError with what to write instead.
+    (`1 2 3 4 | 5 6 7 8`). Raises ReadingError with what to write instead; with `anyway`, a number
+    outside the range of the spec is taken too.
     """
     if spec.choices:
         for choice in spec.choices:
@@ -100,7 +101,7 @@ def parse_spec(spec: Spec, text: str) -> Value:
     if spec.is_list:
         return _cylinder_numbers(spec, text)
     value = parse_quantity(text, spec.unit or "", spec.possible).value_in_default
-    if spec.possible and not spec.possible[0] <= value <= spec.possible[1]:
+    if not anyway and spec.possible and not spec.possible[0] <= value <= spec.possible[1]:
         low, high = map(plain, spec.possible)
         raise ReadingError(
             f"{spec.name}: {plain(value)} {spec.unit or ''}".rstrip()

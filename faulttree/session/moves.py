@@ -129,11 +129,7 @@ def read_spec(spec: Spec, text: str) -> Value:
 
     Raises ReadingError, with what to write instead, for what is no value of this spec at all.
     """
-    try:
-        value = parse_spec(spec, text)
-    except ReadingError:
-        # The range is still of use where it tells a decimal comma from one for thousands.
-        value = parse_spec(replace(spec, possible=None), text)
+    value = parse_spec(spec, text, anyway=True)
     trouble = _value_suits(spec, value)
     if trouble:
         raise ReadingError(trouble)
