@@ -386,7 +386,7 @@ def ways(
     closing.
     """
     # A letter that goes to a choice just now is not offered as a key.
-    route_key, advice_key = ("" if key.startswith("Space ") else key for key in keys)
+    route_key, advice_key = (" " if key.startswith("Space ") else key or " " for key in keys)
     rows: list[Content] = []
     by_id = {(s.kind, s.id): s for s in advised.suggestions} if advised else {}
     best = advised.suggestions[0] if advised and advised.suggestions else None
@@ -418,9 +418,7 @@ def ways(
         rows.append(text.line(" " * 11, (said, QUIET)))
     if advised is None:
         rows.append(
-            text.line(
-                (f"{advice_key or ' '} ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET)
-            )
+            text.line((f"{advice_key} ", KEY), ("Advice  ", "bold"), ("working it out...", QUIET))
         )
     elif best is None:
         for at, said in enumerate(text.wrap(nothing_left(work, ends), cells - 11)):
@@ -475,7 +473,7 @@ def _way(
     if note and text.width(note) <= rest:
         shown = note
     made = text.line(
-        (f"{key or ' '} ", KEY),
+        (f"{key} ", KEY),
         (f"{label} {mark} ", "bold"),
         (said, "bold" if here else ""),
         (f"  {shown}" if shown else "", QUIET),
@@ -487,21 +485,24 @@ _LEAD = re.compile(r"(?P<band>.+?)(?P<chance> \([^)]*%\): )")
 _MOVES = re.compile(r"(?P<name>.+) (?P<was>[≤≥]?[0-9]+ %) -> (?P<now>[≤≥]?[0-9]+ %)")
 
 
-def settles_line(said: str, cells: int) -> str:
-    """What a reading would do, in so many cells; the names give way, the figures stay."""
+def settles_line(said: str, cells: int, word: str = "if") -> str:
+    """What a reading would do, in so many cells; the names give way, the figures stay.
+
+    `word` leads to the reading: `if` for one that may come.
+    """
     lead = _LEAD.match(said)
     if lead is None:
         return text.clip(said, cells)
     told = said[lead.end() :]
     moves = _MOVES.fullmatch(told)
     if moves is None:
-        return text.clip(f"if {lead[0]}{told}", cells)
+        return text.clip(f"{word} {lead[0]}{told}", cells)
     tail = f" {moves['was']} → {moves['now']}"
-    room = cells - text.width(f"if {lead['chance']}{tail}")
+    room = cells - text.width(f"{word} {lead['chance']}{tail}")
     # Both names keep a part that can be told from others; the cause takes what the band leaves.
     band = text.clip(lead["band"], max(3, room - max(5, room // 2)))
     name = text.clip(moves["name"], max(2, room - text.width(band)))
-    return text.clip(f"if {band}{lead['chance']}{name}{tail}", cells)
+    return text.clip(f"{word} {band}{lead['chance']}{name}{tail}", cells)
 
 
 def _settles(suggestion: Suggestion, cells: int, count: int) -> list[Content]:

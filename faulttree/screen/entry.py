@@ -13,7 +13,8 @@ from __future__ import annotations
 import itertools
 import math
 import statistics
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, cast
 
 from textual import events
@@ -135,7 +136,7 @@ class FigureRow(Horizontal):
 
     def __init__(self, part: Part, changed: Callable[[], None]) -> None:
         super().__init__(classes="part")
-        self.label, self.unit = Words(classes="label"), Words(classes="label")
+        self.label, self.unit = Words(), Words()
         self.field = Field(part, changed, classes="figure")
 
     def compose(self) -> ComposeResult:
@@ -189,7 +190,6 @@ class EntryPanel(Vertical):
         self._rows: list[FigureRow] = []
         self._table: list[Field] = []
         self._filling = False
-        """Whether the fields are being filled or emptied by the panel itself."""
 
     @property
     def _now(self) -> tuple[Work, Test]:
@@ -220,16 +220,11 @@ class EntryPanel(Vertical):
         self.work, self.test = work, test
         self.display = test is not None
         # One update, so that no half-made panel flashes up between two tests.
-        with self.app.batch_update():
-            self._filling = True
-            try:
-                await self._show_fields(test)
-                for field in (*self._table, *(row.field for row in self._rows)):
-                    wanted = (field.part.name, field.cylinder)
-                    field.value = typed.get(wanted, "") if field in self._fields else ""
-            finally:
-                # Another card may come up before this one is there.
-                self._filling = False
+        with self.app.batch_update(), self._by_itself():
+            await self._show_fields(test)
+            for field in (*self._table, *(row.field for row in self._rows)):
+                wanted = (field.part.name, field.cylinder)
+                field.value = typed.get(wanted, "") if field in self._fields else ""
         self._had_text = self.has_text
         if test is not None:
             self.focus_first()
@@ -301,13 +296,25 @@ class EntryPanel(Vertical):
 
     def clear_text(self) -> None:
         """Forget what was typed."""
-        for field in self._fields:
-            field.value = ""
-        self._choices.forget_typed()
-        self._choices.highlighted = None
+        with self._by_itself():
+            for field in self._fields:
+                field.value = ""
+            self._choices.forget_typed()
+            self._choices.highlighted = None
         self._settle()
+        self._say_typing()
         self.focus_first()
         self.refresh_words()
+
+    @contextmanager
+    def _by_itself(self) -> Iterator[None]:
+        """While the panel fills or empties its fields, no single change is answered."""
+        self._filling = True
+        try:
+            yield
+        finally:
+            # Another card may come up before one is there.
+            self._filling = False
 
     def _settle(self) -> None:
         """Forget what was said about what was typed."""
@@ -416,9 +423,11 @@ class EntryPanel(Vertical):
                 self._refuse(str(trouble))
                 return
             by_number = sorted(fields, key=lambda field: field.cylinder)
-            for field, value in zip(by_number, found.values, strict=False):
-                unit = "" if found.unit == field.part.unit else f" {found.unit}"
-                field.value = f"{figure(value, 10)}{unit}"
+            with self._by_itself():
+                for field, value in zip(by_number, found.values, strict=False):
+                    unit = "" if found.unit == field.part.unit else f" {found.unit}"
+                    field.value = f"{figure(value, 10)}{unit}"
+            self._figure_changed()
             return
         event.field.insert_text_at_cursor(pasted[:24])
 
@@ -556,28 +565,30 @@ class EntryPanel(Vertical):
 
     def _read_as(self, field: Field) -> Content:
         """The unit behind a field; and how the figure was read, where that is not plain to see."""
-        said = self._how_read(field)
+        read, became = self._how_read(field)
         # What was typed stands in the field; only what became of it is told.
-        _, converted, value = said.partition(", that is ")
-        said = f"that is {value}" if converted else said
+        said = f"that is {became}" if became else read
         return text.line(f" {field.part.unit}", (f"  {said}" if said else "", "bold"))
 
-    def _how_read(self, field: Field) -> str:
-        """How a figure was read, where it was converted or could have been read in another way."""
+    def _how_read(self, field: Field) -> tuple[str, str]:
+        """How a figure was read, and what it became in the unit of the field if it had another.
+
+        ("", "") where it could have been read in no other way.
+        """
         if not field.value.strip():
-            return ""
+            return "", ""
         try:
             quantity = self._quantity(field)
         except ReadingError:
-            return ""
+            return "", ""
         read, converted, value = quantity.how.partition(", that is ")
         if not converted:
             # That a comma parts the decimals is seen from the figure.
-            return read.removesuffix(" (decimal comma)") if "(" in read else ""
+            return (read.removesuffix(" (decimal comma)") if "(" in read else ""), ""
         # As many digits as a gauge has.
         note = value[value.index(" (") :] if " (" in value else ""
         value = with_unit(figure(quantity.value_in_default), field.part.unit)
-        return f"{read}{converted}{value}{note}".removesuffix(" (decimal comma)")
+        return read, f"{value}{note}".removesuffix(" (decimal comma)")
 
     def _preview(self) -> Content:
         """What the reading would come to, or what is wrong with it."""
@@ -707,8 +718,12 @@ class EntryPanel(Vertical):
             rows.append(text.line(said))
         else:
             rows.append(Content(""))
-        read = [(field, self._how_read(field)) for field in self._fields]
-        said_of = [f"cylinder {field.cylinder}: {how}" for field, how in read if how]
+        read = [(field.cylinder, self._how_read(field)) for field in self._fields]
+        said_of = [
+            f"cylinder {cylinder}: {', that is '.join(filter(None, how))}"
+            for cylinder, how in read
+            if any(how)
+        ]
         if said_of:
             rows.append(text.line((text.clip("; ".join(said_of), self._room()), "bold")))
         return rows

@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from faulttree.study.exercise import Choice, Forecast, Picked, Scene, Step
 
 GO_ON = "go-on"
-CAME = "it came out "
-"""How the line begins that tells which reading came."""
 
 
 class ChancesBox(WriteBox):
@@ -482,9 +480,10 @@ class ExercisePage(Page[None]):
 def told_line(line: str, cells: int) -> str:
     """What a reading would do, or did when it came, in so many cells."""
     from faulttree.screen.cards import settles_line
+    from faulttree.screen.scores import CAME
 
-    if not line.startswith(CAME):
-        return settles_line(line, cells)
-    lead = "came out "
-    told = settles_line(line.removeprefix(CAME), cells - len(lead) + len("if "))
-    return text.clip(lead + told.removeprefix("if "), cells)
+    if line.startswith(CAME):
+        told = line.removeprefix(CAME)
+        said = settles_line(told, cells, "came out")
+        return said if said.startswith("came out ") else text.clip(f"came out {told}", cells)
+    return settles_line(line, cells)

@@ -17,10 +17,7 @@ from faulttree.screen.work import Work
 from faulttree.session.events import InstrumentChecked
 from faulttree.session.journal import JournalError
 from faulttree.session.moves import NotAllowed
-from faulttree.trade.units import (
-    ReadingError,
-    parse_quantity,
-)
+from faulttree.trade.units import ReadingError, parse_quantity
 from faulttree.tree.car import instrument_for
 from faulttree.tree.model import Instrument, Part, Test
 

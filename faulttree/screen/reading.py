@@ -7,7 +7,7 @@ from faulttree.screen.cards import Next
 from faulttree.screen.lists import Row
 from faulttree.screen.taking import TakingPage
 from faulttree.screen.wording import figure_shown
-from faulttree.screen.work import Work
+from faulttree.screen.work import Work, base_is_out
 from faulttree.session.events import ReadingTaken
 
 
@@ -22,7 +22,7 @@ class ReadingPage(TakingPage):
 
     def taken(self, reading: ReadingTaken) -> None:
         """A reading is on the disk: back with it, unless a base reading is out."""
-        if not self.base_is_out(reading):
+        if not base_is_out(self.work.knowledge.tests[reading.test], reading):
             self.dismiss(None)
             return
         self.renew()

@@ -108,10 +108,9 @@ class RepairPage(Page[bool]):
             )
             listed.highlighted = None
         elif still:
-            read = self.work.dangers_read()
-            new = any(caution.id not in read for caution in still)
+            new = self.work.holds_new(still)
             intro.update(self._intro(cards.READ_IT if new else cards.AS_BEFORE))
-            words.update(cards.cautions_text(still, read))
+            words.update(cards.cautions_text(still, self.work.dangers_read()))
             listed.show_rows([Row("understood", text.line("Read, and done as it says"))], keep="")
             listed.highlighted = None if new else 0
         else:

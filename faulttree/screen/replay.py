@@ -8,7 +8,7 @@ session was recorded with.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
@@ -65,7 +65,6 @@ class ReplayPage(Page[None]):
 
     PAGE = "replay"
     BINDINGS = actions.bindings("replay")
-    CSS: ClassVar[str] = "ReplayPage.-tall #replay-list { height: 17; }"
 
     def __init__(self, path: Path) -> None:
         super().__init__()

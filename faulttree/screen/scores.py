@@ -24,6 +24,8 @@ from faulttree.study.exercise import (
 )
 from faulttree.tree.model import Knowledge
 
+CAME = "it came out "
+"""How the line begins that tells which reading came."""
 ANY_OTHER = "Any other cause"
 """What the last figure of a forecast is asked and told for."""
 COSTS = (
@@ -87,7 +89,7 @@ def choice_settles(choice: Choice, scene: Scene, most: int = 2) -> list[str]:
     came = [line for line in choice.settles if line.startswith(f"{event.band} (")]
     others = [line for line in choice.settles if line not in came]
     first = came[0] if came else f"{event.band}, which was hardly expected or changes little"
-    return [f"it came out {first}", *others[: most - 1]]
+    return [f"{CAME}{first}", *others[: most - 1]]
 
 
 def found_words(state: State, knowledge: Knowledge) -> str:

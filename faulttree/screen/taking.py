@@ -177,11 +177,6 @@ class TakingPage(Page[None]):
         """The test cannot be done, and that is on the disk."""
         self.dismiss(None)
 
-    def base_is_out(self, reading: ReadingTaken) -> bool:
-        """Whether this is a base reading, without which others mean little, and it is out."""
-        test = self.work.knowledge.tests[reading.test]
-        return bool(test.base) and reading.band != test.expect
-
     def ask_about_base(
         self, taken: ReadingTaken, answers: list[Row], answered: Callable[[str | None], None]
     ) -> None:
@@ -515,8 +510,7 @@ class TakingPage(Page[None]):
 
     def _asks_twice(self) -> bool:
         """Whether what is asked holds a danger that nobody has read in this session."""
-        read = self.work.dangers_read()
-        return any(asked.stops or asked.caution.id not in read for asked in self._asking)
+        return self.work.holds_new(asked.caution for asked in self._asking)
 
     def _how_to_answer(self) -> str:
         if self._asking[0].stops:

@@ -13,8 +13,6 @@ from faulttree.screen.wording import minutes_words, reach_words
 from faulttree.screen.work import Advised, Work
 from faulttree.tree.model import Test
 
-MUTED = "$text-muted"
-
 
 class TestsPage(Page[str]):
     """Choose any test; gives its id."""
@@ -63,7 +61,9 @@ class TestsPage(Page[str]):
         test = self.work.knowledge.tests.get(id)
         rows = [text.line((test.name if test else "", "bold"))]
         order = "Not done yet come first, those worth most for their cost on top."
-        self.query_one("#about", Words).update(text.stack([*rows, text.line((order, MUTED))]))
+        self.query_one("#about", Words).update(
+            text.stack([*rows, text.line((order, "$text-muted"))])
+        )
 
     def on_resize(self) -> None:
         self.show()

@@ -18,7 +18,7 @@ from faulttree.screen.cards import Next
 from faulttree.screen.lists import Row
 from faulttree.screen.page import Words
 from faulttree.screen.taking import TakingPage
-from faulttree.screen.work import Work
+from faulttree.screen.work import Work, base_is_out
 from faulttree.session.events import CannotDo, Event, ReadingTaken, RouteLeft, TakenAs
 from faulttree.session.moves import to_undo
 
@@ -200,7 +200,7 @@ class WalkPage(TakingPage):
         """A reading is on the disk: go on, unless a base reading is out."""
         self.next = None
         self.renew()
-        if self.base_is_out(reading):
+        if base_is_out(self.work.knowledge.tests[reading.test], reading):
             self._base_failed(reading)
 
     def skipped(self) -> None:

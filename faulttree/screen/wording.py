@@ -182,12 +182,15 @@ ORIGIN = {
 }
 
 
+def _limit_specs(test: Test) -> list[str]:
+    """The spec values that the limits of a test are made from."""
+    limits = [*test.limits, test.pattern.level_below if test.pattern is not None else None]
+    return [limit.spec for limit in limits if isinstance(limit, SpecLimit)]
+
+
 def rests_on_generic(test: Test, car: Car) -> bool:
     """Whether a limit of the test rests on a figure that is not this car's own."""
-    specs = [limit.spec for limit in test.limits if isinstance(limit, SpecLimit)]
-    if test.pattern is not None and isinstance(test.pattern.level_below, SpecLimit):
-        specs.append(test.pattern.level_below.spec)
-    for spec in specs:
+    for spec in _limit_specs(test):
         known = car.specs.get(spec)
         parts = [car.specs[part] for part in known.out_of] if known and known.out_of else [known]
         if all(part is not None and part.origin == "generic" for part in parts):
@@ -202,9 +205,7 @@ def why_limits(test: Test, car: Car, knowledge: Knowledge) -> list[str]:
     unit of the limits where that can be done; a single one goes without its name.
     """
     # Only what the limits themselves rest on: the count of cylinders explains no figure.
-    specs = [limit.spec for limit in test.limits if isinstance(limit, SpecLimit)]
-    if test.pattern is not None and isinstance(test.pattern.level_below, SpecLimit):
-        specs.append(test.pattern.level_below.spec)
+    specs = _limit_specs(test)
     # What a sum takes the reading by counts as much as the limit itself, such as the altitude.
     if test.reading is not None:
         specs += [given for given in test.reading.given.values() if isinstance(given, str)]

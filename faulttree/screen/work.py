@@ -8,7 +8,7 @@ is worked out in `reckon`, which the pages call from a worker thread.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -176,6 +176,11 @@ class Work:
             for fact in self.state.acknowledged
             if fact.event.answer == "understood"
         )
+
+    def holds_new(self, cautions: Iterable[Caution]) -> bool:
+        """Whether one of these cautions stops the work or was not read in this session yet."""
+        read = self.dangers_read()
+        return any(caution.kind == "stop" or caution.id not in read for caution in cautions)
 
     def routes(self) -> dict[str, RouteStep]:
         """The next step of every complaint's route."""
@@ -407,6 +412,11 @@ def _program() -> str:
     from faulttree import __version__
 
     return f"{PROGRAM} {__version__}"
+
+
+def base_is_out(test: Test, taken: ReadingTaken) -> bool:
+    """Whether this is a base reading, without which others mean little, and it is out."""
+    return bool(test.base) and taken.band != test.expect
 
 
 def base_doubts(work: Work, taken: ReadingTaken) -> list[str]:

@@ -38,7 +38,7 @@ from faulttree.screen.wording import (
     why_limits,
     with_unit,
 )
-from faulttree.screen.work import base_doubts, spread_of
+from faulttree.screen.work import base_doubts, base_is_out, spread_of
 from faulttree.session.entry import entry_trouble, outside, parse_choice, parse_part
 from faulttree.session.events import InstrumentChecked, ReadingTaken, Showing, TakenAs
 from faulttree.session.moves import NotAllowed, TakeReading
@@ -113,7 +113,7 @@ class TestTaker:
     def _recorded(self, taken: ReadingTaken) -> ReadingTaken:
         near = " It is near a limit; another reading would tell more." if taken.near else ""
         self.talk.say(f"Recorded: {self.test.name}: {taken.band}, {sure_words(taken.sure)}.{near}")
-        if self.test.base and taken.band != self.test.expect:
+        if base_is_out(self.test, taken):
             self.talk.say(
                 f"This is a base reading and it is out. {' '.join(self.test.base.split())}"
             )
